@@ -1,0 +1,1 @@
+"""Asks both controllers of every pair, judges what they say and tells."""

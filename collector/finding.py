@@ -1,0 +1,65 @@
+"""A rule's answer about a pair."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Status(StrEnum):
+    """A finding's status."""
+
+    PASS = "pass"
+    CAUTION = "caution"
+    BLOCK = "block"
+    UNKNOWN = "unknown"
+    NOT_APPLICABLE = "not-applicable"
+
+
+class Verdict(StrEnum):
+    """A pair's verdict."""
+
+    GO = "go"
+    NO_GO = "no-go"
+    UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Lines of one capture: their numbers (from 1) and texts as printed."""
+
+    member: str
+    command: str
+    numbers: tuple[int, ...]
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a rule's function says: a status, one sentence, the lines it rests on, and what to do where it isn't good.
+
+    `remedy` is empty where nothing needs doing.
+    """
+
+    status: Status
+    statement: str
+    remedy: str = ""
+    evidence: tuple[Evidence, ...] = ()
+
+
+@dataclass(frozen=True)
+class Finding:
+    """An answer as it counts for the verdict.
+
+    `weighed` is the policy's weight where the site weighs the rule otherwise than by default, else None;
+    `weight` the one in force.
+    """
+
+    rule: str
+    title: str
+    status: Status
+    statement: str
+    remedy: str = ""
+    evidence: tuple[Evidence, ...] = ()
+    weight: str = "block"
+    weighed: str | None = None

@@ -1,0 +1,91 @@
+"""What both members of a pair said, read into facts: all that a rule may look at, besides the policy."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+from collector.capture import Capture, Ending
+from collector.finding import Evidence
+from inventory.pairs import Pair
+from parsers import Facts, Unreadable, read, transcript
+
+F = TypeVar("F", bound=Facts)
+
+
+@dataclass(frozen=True)
+class Reading(Generic[F]):
+    """One member's answer to one command: the facts, or why there are none (`problem`, a clause without a full stop)."""
+
+    member: str
+    command: str
+    facts: F | None
+    problem: str = ""
+    printed: tuple[str, ...] = ()
+
+    def evidence(self, *fields: str, lines: tuple[int, ...] = ()) -> tuple[Evidence, ...]:
+        """The lines that these fields were read from, and the lines of these numbers besides; nothing if there are none."""
+        named = self.facts.lines_of(*fields) if self.facts is not None else ()
+        numbers = tuple(n for n in sorted({*named, *lines}) if 1 <= n <= len(self.printed))
+        if not numbers:
+            return ()
+        texts = tuple(self.printed[number - 1] for number in numbers)
+        return (Evidence(self.member, self.command, numbers, texts),)
+
+
+@dataclass(frozen=True)
+class MemberSnapshot:
+    """One member's captures and the facts that could be read out of them, by the command's text."""
+
+    name: str
+    captures: Mapping[str, Capture]
+    readings: Mapping[str, Reading[Facts]]
+
+    @property
+    def reached(self) -> bool:
+        """Whether the member answered anything at all."""
+        return any(capture.ending is not Ending.MISSING for capture in self.captures.values())
+
+    def read(self, command: str, facts: type[F]) -> Reading[F]:
+        """The member's answer to a command as facts of this type."""
+        reading = self.readings.get(command)
+        if reading is None:
+            return Reading(self.name, command, None, "there is no capture of it")
+        if reading.facts is not None and not isinstance(reading.facts, facts):
+            raise TypeError(f"{command} gives {type(reading.facts).__name__}, not {facts.__name__}")
+        return Reading(self.name, command, reading.facts, reading.problem, reading.printed)
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """A pair as its two members described it, in the inventory's order."""
+
+    pair: Pair
+    members: tuple[MemberSnapshot, MemberSnapshot]
+
+    def other(self, member: MemberSnapshot) -> MemberSnapshot:
+        """The member's partner."""
+        first, second = self.members
+        return second if member.name == first.name else first
+
+
+def understand(capture: Capture) -> Reading[Facts]:
+    """Read one capture; whatever keeps it from being facts becomes the reading's `problem`."""
+    printed = tuple(transcript.split(capture.text))
+    member, command = capture.member, capture.command
+    if capture.ending is Ending.MISSING:
+        return Reading(member, command, None, capture.reason or "there is no capture of it")
+    if capture.ending is Ending.CUT_OFF:
+        reason = f"the answer was cut off ({capture.reason})" if capture.reason else "the answer was cut off"
+        return Reading(member, command, None, reason, printed)
+    try:
+        return Reading(member, command, read(command, capture.text), "", printed)
+    except Unreadable as error:
+        return Reading(member, command, None, str(error), printed)
+
+
+def member_snapshot(name: str, captures: list[Capture]) -> MemberSnapshot:
+    """A member's snapshot from its captures; of two captures of one command the later in the list counts."""
+    by_command = {capture.command: capture for capture in captures}
+    return MemberSnapshot(name, by_command, {text: understand(capture) for text, capture in by_command.items()})

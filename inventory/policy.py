@@ -1,0 +1,86 @@
+"""The site's policy: supported hardware, trains, upgrade paths, minimums, sizes and weights."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+
+from parsers.release import Release, RomMonitor, plain, train
+
+
+def _text(value: object) -> object:
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        raise ValueError(f'write it in quotes, "{value}": YAML reads it as a number and drops zeros')
+    return value
+
+
+def _train_or_release(value: str) -> str:
+    try:
+        return train(value)
+    except ValueError:
+        pass
+    try:
+        return plain(value)
+    except ValueError:
+        raise ValueError(f"{value!r} is neither a train such as 17.9 nor a release such as 17.9.4a") from None
+
+
+def _rom_monitor(value: str) -> str:
+    return RomMonitor.parse(value).text
+
+
+ReleaseText = Annotated[str, BeforeValidator(_text), AfterValidator(plain)]
+TrainText = Annotated[str, BeforeValidator(_text), AfterValidator(train)]
+TrainOrRelease = Annotated[str, BeforeValidator(_text), AfterValidator(_train_or_release)]
+RomMonitorText = Annotated[str, BeforeValidator(_text), AfterValidator(_rom_monitor)]
+Weight = Literal["block", "caution", "off"]
+
+
+class Table(BaseModel):
+    """A table of the policy: no key that the tool doesn't know, no value taken for another type, never changed."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, populate_by_name=True)
+
+
+class Hardware(Table):
+    """What the site knows of one controller model."""
+
+    kind: Literal["physical", "virtual"]
+    in_service_upgrade: bool
+    rom_monitor_minimum: RomMonitorText | None = None
+
+
+class Train(Table):
+    """What the site knows of one release train."""
+
+    long_lived: bool
+
+
+class UpgradePath(Table):
+    """One step between trains or releases; `direct` says whether it can be taken in service."""
+
+    start: TrainOrRelease = Field(alias="from")
+    end: TrainOrRelease = Field(alias="to")
+    direct: bool
+
+
+class Policy(Table):
+    """The whole policy (`policy.yaml`)."""
+
+    hardware: Mapping[str, Hardware]
+    trains: Mapping[TrainText, Train]
+    minimum_release: ReleaseText
+    recommended_release: ReleaseText | None = None
+    upgrade_paths: tuple[UpgradePath, ...]
+    images_to_hold: Annotated[int, Field(ge=1, le=20)] = 3
+    rules: Mapping[str, Weight] = Field(default_factory=dict)
+
+    def hardware_of(self, model: str) -> Hardware | None:
+        """The row of a controller model; None where the policy has none."""
+        return self.hardware.get(model)
+
+    def train_of(self, release: Release) -> Train | None:
+        """The row of a release's train; None where the policy has none."""
+        return self.trains.get(release.train)

@@ -1,0 +1,73 @@
+"""The catalogue: every command that may be sent, its template and its facts type. It is the session's allow-list."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from parsers.facts.access_points import ApImage, ApSummary
+from parsers.facts.core import Facts
+from parsers.facts.flash import Directory
+from parsers.facts.redundancy import Chassis, ConfigSync, Redundancy
+from parsers.facts.software import Boot, RomMonitorVersion, RomVariables, Version
+from parsers.facts.upgrade import InstallSummary, IssuState
+
+
+@dataclass(frozen=True)
+class Command:
+    """One command: its text, the template that reads it, its facts type, and how long it may take (seconds).
+
+    `asked` is False for a form that the parser reads but a sweep doesn't send.
+    """
+
+    text: str
+    template: str
+    facts: type[Facts]
+    seconds: float = 30.0
+    asked: bool = True
+
+    @property
+    def slug(self) -> str:
+        """The name of the command's file among recorded captures, without its ending."""
+        return slug(self.text)
+
+
+def slug(command: str) -> str:
+    """The command in lower case, every run of other characters than letters and digits turned into one `_`."""
+    return re.sub(r"[^a-z0-9]+", "_", command.lower()).strip("_")
+
+
+COMMANDS: tuple[Command, ...] = (
+    Command("show version", "version", Version),
+    Command("show boot", "boot", Boot),
+    Command("show rom-monitor chassis active R0", "rom_monitor", RomMonitorVersion),
+    Command("show rom-monitor chassis standby R0", "rom_monitor", RomMonitorVersion),
+    Command("dir bootflash:", "directory", Directory, seconds=60),
+    Command("dir bootflash: | include free", "directory", Directory, asked=False),
+    Command("dir stby-bootflash:", "directory", Directory, seconds=60),
+    Command("dir stby-bootflash: | include free", "directory", Directory, asked=False),
+    Command("show chassis rmi", "chassis", Chassis),
+    Command("show chassis", "chassis", Chassis, asked=False),
+    Command("show redundancy", "redundancy", Redundancy),
+    Command("show romvar", "rom_variables", RomVariables),
+    Command("show install summary", "install_summary", InstallSummary),
+    Command("show issu state detail", "issu_state", IssuState),
+    Command("show redundancy config-sync failures mcl", "config_sync", ConfigSync),
+    Command("show redundancy config-sync failures bem", "config_sync", ConfigSync),
+    Command("show redundancy config-sync failures prc", "config_sync", ConfigSync),
+    Command("show redundancy config-sync ignored failures mcl", "config_sync", ConfigSync),
+    Command("show ap summary", "ap_summary", ApSummary, seconds=120),
+    Command("show ap image", "ap_image", ApImage, seconds=120),
+)
+
+_BY_TEXT = {command.text.lower(): command for command in COMMANDS}
+
+
+def find(text: str) -> Command | None:
+    """The catalogue's row for a command, whatever its case and spacing; None where there is none."""
+    return _BY_TEXT.get(" ".join(text.split()).lower())
+
+
+def asked() -> tuple[Command, ...]:
+    """The commands that a sweep sends, in the order in which it sends them."""
+    return tuple(command for command in COMMANDS if command.asked)

@@ -1,0 +1,1 @@
+"""The typed facts, one module for each family of commands."""
