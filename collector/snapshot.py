@@ -16,7 +16,7 @@ F = TypeVar("F", bound=Facts)
 
 @dataclass(frozen=True)
 class Reading(Generic[F]):
-    """One member's answer to one command: the facts, or why there are none (`problem`, a clause without a full stop)."""
+    """One member's answer to one command: the facts, or why there are none (`problem`, without a full stop)."""
 
     member: str
     command: str
@@ -25,7 +25,7 @@ class Reading(Generic[F]):
     printed: tuple[str, ...] = ()
 
     def evidence(self, *fields: str, lines: tuple[int, ...] = ()) -> tuple[Evidence, ...]:
-        """The lines that these fields were read from, and the lines of these numbers besides; nothing if there are none."""
+        """The lines that these fields were read from, and these lines besides; nothing where there are none."""
         named = self.facts.lines_of(*fields) if self.facts is not None else ()
         numbers = tuple(n for n in sorted({*named, *lines}) if 1 <= n <= len(self.printed))
         if not numbers:

@@ -6,7 +6,7 @@ from parsers import catalogue, matching, transcript
 from parsers.facts.core import Facts, Refused, Unreadable
 
 
-class UnknownCommand(ValueError):
+class UnknownCommand(ValueError):  # noqa: N818 - named like its sisters Refused and Unreadable
     """The command isn't in the catalogue."""
 
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 _PREAMBLE = re.compile(r"\s*(Load for (five|5) secs\b.*|Time source is .*|No time source\b.*)")
 _SYSLOG = re.compile(
-    r"(?:<\d+>)?(?:\d+: )?(?:[*.]?(?:[A-Z][a-z]{2} +\d{1,2} +(?:\d{4} +)?)?[\d:.]+(?: [A-Z]{2,5})?: )%[A-Z][A-Z0-9_]*(?:-[A-Z0-9_]+)*-[0-7]-[A-Z0-9_]+:"
+    r"(?:<\d+>)?(?:\d+: )?(?:[*.]?(?:[A-Z][a-z]{2} +\d{1,2} +(?:\d{4} +)?)?[\d:.]+(?: [A-Z]{2,5})?: )"
+    r"%[A-Z][A-Z0-9_]*(?:-[A-Z0-9_]+)*-[0-7]-[A-Z0-9_]+:"
 )
 _PROMPT = r"[A-Za-z0-9][\w.\-/]*(?:\([^)]*\))?[#>]"
 _ECHO = re.compile(rf"\s*{_PROMPT}\s*\S.*")

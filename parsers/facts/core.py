@@ -10,7 +10,7 @@ from typing import Any, Self
 from parsers.matching import Matches
 
 
-class Unreadable(Exception):
+class Unreadable(Exception):  # noqa: N818 - it is a state of a text, and the contract names it
     """The text isn't an answer to the command that the parser understands; the message says what was missing."""
 
 

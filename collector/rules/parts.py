@@ -1,0 +1,69 @@
+"""Puts a rule's answer together from what was found on each member: the worst part decides."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from collector.finding import Answer, Evidence, Status
+
+_WORST_FIRST = (Status.BLOCK, Status.UNKNOWN, Status.CAUTION, Status.PASS, Status.NOT_APPLICABLE)
+
+
+@dataclass(frozen=True)
+class Part:
+    """What one witness's words mean: a status, a clause (no capital, no full stop), the lines, the remedy if any."""
+
+    status: Status
+    clause: str
+    evidence: tuple[Evidence, ...] = ()
+    remedy: str = ""
+
+
+def worst(statuses: Iterable[Status]) -> Status:
+    """The status that decides: block before unknown before caution before pass; unknown where there is none."""
+    return min(statuses, key=_WORST_FIRST.index, default=Status.UNKNOWN)
+
+
+def answer(parts: Sequence[Part]) -> Answer:
+    """One answer from the parts: the worst status, the clauses and remedies of the parts that have it.
+
+    A block also shows the cautions and unknowns beside it, after the blocks, since the person who mends the one
+    wants to know of the other. Nothing found at all is unknown.
+    """
+    if not parts:
+        return Answer(Status.UNKNOWN, "Nothing was found out.")
+    status = worst(part.status for part in parts)
+    ordered = sorted(
+        (part for part in parts if part.status is status or part.status in _TROUBLE),
+        key=lambda part: _WORST_FIRST.index(part.status),
+    )
+    return Answer(
+        status=status,
+        statement=sentence(part.clause for part in ordered),
+        remedy=" ".join(_once(part.remedy for part in ordered if part.remedy)),
+        evidence=merged(item for part in ordered for item in part.evidence),
+    )
+
+
+_TROUBLE = (Status.BLOCK, Status.UNKNOWN, Status.CAUTION)
+
+
+def sentence(clauses: Iterable[str]) -> str:
+    """One sentence from clauses, each once, joined by semicolons; its first letter as the first clause has it."""
+    return "; ".join(_once(clause for clause in clauses if clause)) + "."
+
+
+def merged(evidence: Iterable[Evidence]) -> tuple[Evidence, ...]:
+    """The evidence with the lines of one capture together, in the order of the lines, each once."""
+    lines: dict[tuple[str, str], dict[int, str]] = {}
+    for item in evidence:
+        lines.setdefault((item.member, item.command), {}).update(zip(item.numbers, item.lines, strict=True))
+    return tuple(
+        Evidence(member, command, tuple(sorted(found)), tuple(found[number] for number in sorted(found)))
+        for (member, command), found in lines.items()
+    )
+
+
+def _once(texts: Iterable[str]) -> list[str]:
+    return list(dict.fromkeys(texts))
