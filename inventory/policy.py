@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+)
 
 from parsers.release import Release, RomMonitor, plain, train
 
@@ -31,17 +38,29 @@ def _rom_monitor(value: str) -> str:
     return RomMonitor.parse(value).text
 
 
+def _off(value: object) -> object:
+    # YAML 1.1 reads a bare `off` as false.
+    return "off" if value is False else value
+
+
+def _rule(value: str, info: ValidationInfo) -> str:
+    known = (info.context or {}).get("rules")
+    if known is not None and value not in known:
+        raise ValueError(f"there is no rule {value!r}; `readypair rules` lists them")
+    return value
+
+
 ReleaseText = Annotated[str, BeforeValidator(_text), AfterValidator(plain)]
 TrainText = Annotated[str, BeforeValidator(_text), AfterValidator(train)]
 TrainOrRelease = Annotated[str, BeforeValidator(_text), AfterValidator(_train_or_release)]
 RomMonitorText = Annotated[str, BeforeValidator(_text), AfterValidator(_rom_monitor)]
-Weight = Literal["block", "caution", "off"]
+Weight = Annotated[Literal["block", "caution", "off"], BeforeValidator(_off)]
 
 
 class Table(BaseModel):
     """A table of the policy: no key that the tool doesn't know, no value taken for another type, never changed."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
 class Hardware(Table):
@@ -73,9 +92,9 @@ class Policy(Table):
     trains: Mapping[TrainText, Train]
     minimum_release: ReleaseText
     recommended_release: ReleaseText | None = None
-    upgrade_paths: tuple[UpgradePath, ...]
+    upgrade_paths: Sequence[UpgradePath]
     images_to_hold: Annotated[int, Field(ge=1, le=20)] = 3
-    rules: Mapping[str, Weight] = Field(default_factory=dict)
+    rules: Mapping[Annotated[str, AfterValidator(_rule)], Weight] = Field(default_factory=dict)
 
     def hardware_of(self, model: str) -> Hardware | None:
         """The row of a controller model; None where the policy has none."""

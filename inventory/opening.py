@@ -1,0 +1,184 @@
+"""Opens an inventory folder: Nornir's inventory, the pairs in it, and the policy."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pydantic import BaseModel, ConfigDict, StrictInt, StrictStr
+
+from inventory import yaml_files
+from inventory.pairs import Pair
+from inventory.policy import Policy
+from inventory.problems import InventoryError, Problem
+
+if TYPE_CHECKING:
+    from nornir.core import Nornir
+
+
+@dataclass(frozen=True)
+class Fleet:
+    """An open inventory: Nornir itself, the pairs in the inventory's order, the policy, hosts that are in no pair."""
+
+    folder: Path
+    nornir: Nornir
+    pairs: tuple[Pair, ...]
+    policy: Policy
+    unpaired: tuple[str, ...]
+
+
+def open_inventory(folder: Path, rules: Collection[str]) -> Fleet:
+    """Open the inventory in a folder; `rules` are the ids that its policy may weigh.
+
+    Raises InventoryError with all mistakes of all its files.
+    """
+    from inventory.pairing import pairs_of
+
+    if not folder.is_dir():
+        raise InventoryError([Problem(folder, "", "there is no such inventory folder")])
+    found: list[Problem] = []
+    policy: Policy | None = None
+    try:
+        policy = read_policy(folder / "policy.yaml", rules)
+    except InventoryError as error:
+        found += error.problems
+    try:
+        nornir = _open_nornir(folder)
+        pairs, unpaired = pairs_of(nornir.inventory, folder)
+    except InventoryError as error:
+        found += error.problems
+    if found or policy is None:
+        raise InventoryError(found)
+    return Fleet(folder, nornir, pairs, policy, unpaired)
+
+
+def read_policy(path: Path, rules: Collection[str]) -> Policy:
+    """The policy of a file; InventoryError with all its mistakes."""
+    if not path.exists():
+        message = "there is no policy; copy the demo's and fill in your vendor's published figures"
+        raise InventoryError([Problem(path, "", message)])
+    return yaml_files.validate(Policy, yaml_files.load(path), path, context={"rules": tuple(rules)})
+
+
+class _ConnectionOptions(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+    hostname: StrictStr | None = None
+    port: StrictInt | None = None
+    username: StrictStr | None = None
+    password: StrictStr | None = None
+    platform: StrictStr | None = None
+    extras: dict[str, Any] | None = None
+
+
+class _Element(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+    hostname: StrictStr | None = None
+    port: StrictInt | None = None
+    username: StrictStr | None = None
+    password: StrictStr | None = None
+    platform: StrictStr | None = None
+    data: dict[str, Any] | None = None
+    connection_options: dict[str, _ConnectionOptions] = {}
+
+
+class _HostOrGroup(_Element):
+    groups: list[StrictStr] | None = None
+
+
+def _open_nornir(folder: Path) -> Nornir:
+    config = folder / "config.yaml"
+    settings = yaml_files.load(config) if config.exists() else {}
+    inventory = settings.get("inventory") or {}
+    if not isinstance(inventory, dict) or not isinstance(inventory.get("options") or {}, dict):
+        raise InventoryError([Problem(config, "inventory", "must hold keys and values, as Nornir's manual describes")])
+    if inventory.get("plugin", "SimpleInventory") == "SimpleInventory":
+        inventory = _simple(folder, inventory)
+        _check_files(inventory["options"])
+    # Nornir would write a log file into the current folder unless told otherwise.
+    logging = settings.get("logging") or {"enabled": False}
+    return _start(config, {**settings, "inventory": inventory, "logging": logging})
+
+
+def _simple(folder: Path, inventory: dict[str, Any]) -> dict[str, Any]:
+    """SimpleInventory's options, with file names taken from the inventory folder where they are relative."""
+    options = dict(inventory.get("options") or {})
+    for option, name in (("host_file", "hosts"), ("group_file", "groups"), ("defaults_file", "defaults")):
+        options[option] = str(folder / Path(str(options.get(option, f"{name}.yaml"))).expanduser())
+    return {**inventory, "plugin": "SimpleInventory", "options": options}
+
+
+def _check_files(options: dict[str, Any]) -> None:
+    """Find all mistakes of SimpleInventory's files beforehand: Nornir would stop at the first, with a traceback."""
+    found: list[Problem] = []
+    hosts, groups = (_elements(Path(options[key]), key, found) for key in ("host_file", "group_file"))
+    defaults = Path(options["defaults_file"])
+    try:
+        yaml_files.validate(_Element, yaml_files.load(defaults) if defaults.exists() else {}, defaults)
+    except InventoryError as error:
+        found += error.problems
+    for key, elements in (("host_file", hosts), ("group_file", groups)):
+        for name, element in elements.items():
+            found += [
+                Problem(Path(options[key]), f"{name}.groups", f"there is no group {group!r} in the groups file")
+                for group in element.groups or []
+                if group not in groups
+            ]
+    found += _circles(Path(options["group_file"]), groups)
+    if found:
+        raise InventoryError(found)
+
+
+def _elements(path: Path, option: str, found: list[Problem]) -> dict[str, _HostOrGroup]:
+    if option == "group_file" and not path.exists():
+        return {}
+    elements: dict[str, _HostOrGroup] = {}
+    try:
+        data = yaml_files.load(path)
+    except InventoryError as error:
+        found += error.problems
+        return {}
+    for name, body in data.items():
+        if not isinstance(name, str):
+            found.append(Problem(path, str(name), "a name must be text; write it in quotes"))
+        elif not isinstance(body, dict):
+            found.append(Problem(path, name, "must hold keys and values"))
+        else:
+            try:
+                elements[name] = yaml_files.validate(_HostOrGroup, body, path)
+            except InventoryError as error:
+                found += [Problem(path, f"{name}.{problem.key}", problem.message) for problem in error.problems]
+    return elements
+
+
+def _circles(path: Path, groups: dict[str, _HostOrGroup]) -> list[Problem]:
+    def reaches_itself(start: str) -> bool:
+        seen: set[str] = set()
+        stack = list(groups[start].groups or [])
+        while stack:
+            name = stack.pop()
+            if name == start:
+                return True
+            if name not in seen and name in groups:
+                seen.add(name)
+                stack += groups[name].groups or []
+        return False
+
+    return [Problem(path, f"{name}.groups", "the group is its own parent") for name in groups if reaches_itself(name)]
+
+
+def _start(config: Path, settings: dict[str, Any]) -> Nornir:
+    from nornir import InitNornir
+
+    # The job brings its own runner.
+    settings = {**settings, "runner": {"plugin": "serial"}}
+    try:
+        return InitNornir(**settings)
+    except InventoryError:
+        raise
+    except Exception as error:
+        message = f"Nornir can't open this inventory: {error or type(error).__name__}"
+        raise InventoryError([Problem(config if config.exists() else config.parent, "", message)]) from None

@@ -1,0 +1,170 @@
+"""Finds the pairs in an open Nornir inventory and validates what is planned for them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any
+
+from nornir.core.inventory import Host, Inventory
+from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, StrictInt, StrictStr, ValidationError
+
+from inventory import yaml_files
+from inventory.pairs import Image, Member, Pair, Window
+from inventory.policy import ReleaseText
+from inventory.problems import InventoryError, Problem
+
+_SSH_PORT = 22
+
+
+def _file_name(value: object) -> object:
+    if isinstance(value, str) and (not value.strip() or "/" in value or ":" in value):
+        raise ValueError("must be a file's name without a folder or a file system in front of it")
+    return value
+
+
+class _Image(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    file: Annotated[StrictStr, BeforeValidator(_file_name)]
+    bytes: Annotated[StrictInt, Field(ge=1, le=10**12)]
+
+
+class _Window(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    start: AwareDatetime
+    minutes: Annotated[StrictInt, Field(ge=1, le=7 * 24 * 60)]
+
+
+class _PairData(BaseModel):
+    model_config = ConfigDict(extra="ignore", frozen=True)
+
+    pair: StrictStr
+    site: StrictStr
+    target_release: ReleaseText
+    image: _Image | None = None
+    window: _Window | None = None
+
+
+@dataclass(frozen=True)
+class _Origin:
+    """Where a host's inherited key stands: the file, and the path of the `data` that holds it."""
+
+    file: Path
+    path: str
+
+
+def pairs_of(inventory: Inventory, folder: Path) -> tuple[tuple[Pair, ...], tuple[str, ...]]:
+    """The pairs, in the order of their first members, and the names of the hosts that are in none.
+
+    Raises InventoryError with all mistakes.
+    """
+    by_pair: dict[str, list[Host]] = {}
+    unpaired = []
+    found: list[Problem] = []
+    for host in inventory.hosts.values():
+        name = host.get("pair")
+        if name is None:
+            unpaired.append(host.name)
+        elif not isinstance(name, str) or not name.strip():
+            found.append(_problem(host, folder, "pair", "must be text"))
+        else:
+            by_pair.setdefault(name, []).append(host)
+    pairs = [pair for name, hosts in by_pair.items() if (pair := _pair(name, hosts, folder, found)) is not None]
+    found += _shared_addresses(inventory, by_pair, folder)
+    if not by_pair and not found:
+        found.append(Problem(_hosts_file(folder), "", "no host belongs to a pair; give a group of two hosts data.pair"))
+    if found:
+        raise InventoryError(list(dict.fromkeys(found)))
+    return tuple(pairs), tuple(unpaired)
+
+
+def _pair(name: str, hosts: list[Host], folder: Path, found: list[Problem]) -> Pair | None:
+    before = len(found)
+    if len(hosts) != 2:
+        names = ", ".join(host.name for host in hosts)
+        found.append(
+            _problem(hosts[0], folder, "pair", f"pair {name!r} must have two members; it has {len(hosts)}: {names}")
+        )
+    for host in hosts:
+        found += _name_problems(host, folder)
+    data = [_data(host, folder, found) for host in hosts]
+    first = data[0]
+    if len(hosts) == 2 and first is not None and data[1] is not None:
+        found += _differences(hosts, first, data[1], folder)
+    if len(found) > before or first is None:
+        return None
+    members = (_member(hosts[0]), _member(hosts[1]))
+    image = Image(first.image.file, first.image.bytes) if first.image else None
+    window = Window(first.window.start, first.window.minutes) if first.window else None
+    return Pair(name, first.site, members, first.target_release, image, window)
+
+
+def _data(host: Host, folder: Path, found: list[Problem]) -> _PairData | None:
+    known = {key: host[key] for key in _PairData.model_fields if host.get(key) is not None}
+    try:
+        return _PairData.model_validate(known)
+    except ValidationError as error:
+        for problem in yaml_files.problems(error, folder):
+            key, _, rest = problem.key.partition(".")
+            origin = _origin(host, key, folder)
+            found.append(Problem(origin.file, ".".join(filter(None, (origin.path, key, rest))), problem.message))
+        return None
+
+
+def _differences(hosts: list[Host], first: _PairData, second: _PairData, folder: Path) -> Iterator[Problem]:
+    for key in _PairData.model_fields:
+        if getattr(first, key) != getattr(second, key):
+            yield _problem(hosts[1], folder, key, f"differs from what {hosts[0].name} has; a pair's members share it")
+
+
+def _name_problems(host: Host, folder: Path) -> Iterator[Problem]:
+    # A member's captures go into a folder of its name.
+    if host.name.startswith((".", "-")) or not host.name.isprintable() or set(host.name) & set('/\\:*?"<>|'):
+        yield Problem(_hosts_file(folder), host.name, "a member's name must be usable as a folder's name")
+
+
+def _shared_addresses(inventory: Inventory, by_pair: dict[str, list[Host]], folder: Path) -> Iterator[Problem]:
+    seen: dict[tuple[str, int], str] = {}
+    for host in (host for hosts in by_pair.values() for host in hosts):
+        member = _member(host)
+        address = (member.hostname.lower(), member.port)
+        if address in seen:
+            message = f"has the same address and port as {seen[address]}: {member.hostname}:{member.port}"
+            yield Problem(_hosts_file(folder), f"{host.name}.hostname", message)
+        seen.setdefault(address, host.name)
+
+
+def _member(host: Host) -> Member:
+    return Member(host.name, host.hostname or host.name, host.port or _SSH_PORT)
+
+
+def _problem(host: Host, folder: Path, key: str, message: str) -> Problem:
+    origin = _origin(host, key, folder)
+    return Problem(origin.file, f"{origin.path}.{key}", message)
+
+
+def _origin(host: Host, key: str, folder: Path) -> _Origin:
+    """Where the host's value of a key stands; for a key that is missing, where its pair is named."""
+    if (folder / "config.yaml").exists():
+        return _Origin(folder / "config.yaml", f"{host.name}.data")
+    for wanted in (key, "pair"):
+        if wanted in host.data:
+            return _Origin(folder / "hosts.yaml", f"{host.name}.data")
+        for group in host.extended_groups():
+            if wanted in group.data:
+                return _Origin(folder / "groups.yaml", f"{group.name}.data")
+        if host.defaults and wanted in _defaults_data(host):
+            return _Origin(folder / "defaults.yaml", "data")
+    return _Origin(folder / "hosts.yaml", f"{host.name}.data")
+
+
+def _defaults_data(host: Host) -> dict[str, Any]:
+    return host.defaults.data or {}
+
+
+def _hosts_file(folder: Path) -> Path:
+    config = folder / "config.yaml"
+    return config if config.exists() else folder / "hosts.yaml"
