@@ -1,0 +1,87 @@
+"""`report.json`: the result as data for other people's scripts. The names and their meaning are a contract."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from collector.finding import Evidence, Finding
+from collector.report.visible import encodable
+from collector.report.wording import iso
+from collector.result import MemberResult, PairResult, Result
+
+SCHEMA = 1
+
+
+def document(result: Result) -> dict[str, Any]:
+    """The result as JSON-ready data: times in ISO 8601 with their offset, texts that UTF-8 can encode.
+
+    Keys may be added while `schema` stays 1; none changes its meaning or goes away.
+    """
+    data: dict[str, Any] = _encodable(
+        {
+            "schema": SCHEMA,
+            "tool": "readypair",
+            "started": iso(result.started),
+            "finished": iso(result.finished),
+            "inventory": result.inventory,
+            "pairs": [_pair(pair) for pair in result.pairs],
+        }
+    )
+    return data
+
+
+def text(result: Result) -> str:
+    """The whole text of `report.json`."""
+    return json.dumps(document(result), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _pair(result: PairResult) -> dict[str, Any]:
+    image, window = result.pair.image, result.pair.window
+    return {
+        "pair": result.pair.name,
+        "site": result.pair.site,
+        "verdict": result.verdict.value,
+        "target_release": result.target_release,
+        "image": {"file": image.file, "bytes": image.bytes} if image else None,
+        "window": {"start": iso(window.start), "minutes": window.minutes} if window else None,
+        "members": [_member(member) for member in result.members],
+        "findings": [_finding(finding) for finding in result.findings],
+    }
+
+
+def _member(member: MemberResult) -> dict[str, Any]:
+    return {"name": member.name, "role": member.role, "reached": member.reached, "release": member.release}
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "rule": finding.rule,
+        "title": finding.title,
+        "status": finding.status.value,
+        "statement": finding.statement,
+        "remedy": finding.remedy,
+        "weight": finding.weight,
+        "weighed": finding.weighed,
+        "evidence": [_evidence(evidence) for evidence in finding.evidence],
+        "waiver": None,
+    }
+
+
+def _evidence(evidence: Evidence) -> dict[str, Any]:
+    return {
+        "member": evidence.member,
+        "command": evidence.command,
+        "numbers": list(evidence.numbers),
+        "lines": list(evidence.lines),
+    }
+
+
+def _encodable(value: Any) -> Any:
+    if isinstance(value, str):
+        return encodable(value)
+    if isinstance(value, dict):
+        return {key: _encodable(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_encodable(item) for item in value]
+    return value

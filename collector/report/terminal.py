@@ -1,0 +1,259 @@
+"""What is printed in a terminal. Every text from outside goes through `visible` and is never read as markup."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Mapping, Sequence
+from typing import IO, Any
+
+from rich import box
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from collector.finding import Evidence, Finding, Status, Verdict
+from collector.report import wording
+from collector.report.visible import visible
+from collector.result import PairResult, Result
+from collector.rules.rule import Rule
+from parsers import Facts
+
+EVIDENCE_LINES = 12
+_READ_LINES = 40
+_STYLES = {
+    "go": "bold green",
+    "no-go": "bold red",
+    "undecided": "bold yellow",
+    "block": "bold red",
+    "unknown": "bold yellow",
+    "caution": "yellow",
+    "pass": "green",
+    "not-applicable": "dim",
+}
+_IN_THE_TABLE = ((Status.BLOCK, ""), (Status.UNKNOWN, "unknown:\n"), (Status.CAUTION, "caution:\n"))
+
+
+def console(file: IO[str]) -> Console:
+    """A console on this file: colours only on a terminal, elsewhere 80 columns or what COLUMNS says."""
+    return Console(file=file, highlight=False, markup=False, emoji=False)
+
+
+def fleet(result: Result) -> RenderableType:
+    """All pairs as a table, what decides against each pair that isn't go with its lines, and the counts."""
+    not_go = [pair for pair in result.pairs if pair.verdict is not Verdict.GO]
+    return Group(
+        _fleet_table(result), *(_blank(_reasons(pair)) for pair in not_go), _blank(Text(wording.counts(result), "bold"))
+    )
+
+
+def detail(pair: PairResult) -> RenderableType:
+    """One pair in full: what it is, then every finding, the worst first, with remedy and lines."""
+    findings = (_blank(_finding(finding, remedy=True)) for finding in wording.worst_first(pair.findings))
+    return Group(_head(pair), *findings)
+
+
+def catalogue(rules: Sequence[Rule]) -> RenderableType:
+    """The rules as a table of id and title."""
+    table = _table("Rule", "Asks")
+    table.columns[0].no_wrap = True
+    for rule in rules:
+        table.add_row(_text(rule.id, "bold"), _text(rule.title))
+    return table
+
+
+def rule(rule: Rule) -> RenderableType:
+    """One rule in full: what it asks, why, what it needs, a good and a bad example."""
+    return Group(
+        Text.assemble(_text(rule.id, "bold"), "  ", _text(rule.title)),
+        _blank(_text(rule.why)),
+        _blank(_paragraph("Looks at", rule.needs)),
+        _blank(_paragraph("Good", rule.good.splitlines())),
+        _blank(_paragraph("Bad", rule.bad.splitlines())),
+    )
+
+
+def facts(command: str, facts: Facts, printed: Sequence[str]) -> RenderableType:
+    """What the parser understood of one output: values with their lines, lists as tables, then those very lines."""
+    values = _table("Field", "Value", "Read from")
+    tables: list[RenderableType] = []
+    for name, value in _fields(facts):
+        if _is_list(value):
+            tables.append(_blank(_list(name, value, facts.lines_of(name))))
+        else:
+            values.add_row(_text(name), _value(value), _text(_read_from(facts.lines_of(name))))
+    parts: list[RenderableType] = [_text(command, "bold")]
+    if values.row_count:
+        parts.append(values)
+    numbers = tuple(n for n in facts.lines_of(*facts.at) if 1 <= n <= len(printed))
+    shown = _numbered(numbers[:_READ_LINES], [printed[n - 1] for n in numbers[:_READ_LINES]])
+    lines = [_blank(Group(Text("The lines", "bold"), shown, *_more(len(numbers) - _READ_LINES, "")))] if numbers else []
+    return Group(*parts, *tables, *lines)
+
+
+def _fleet_table(result: Result) -> Table:
+    table = _table("Pair", "Site", "Verdict", "Target", "Window", "What blocks")
+    for column in table.columns:
+        column.no_wrap = column.header in ("Verdict", "Target", "What blocks")
+    for pair in result.pairs:
+        table.add_row(
+            _text(pair.pair.name, "bold"),
+            _text(pair.pair.site),
+            _word(pair.verdict),
+            _text(pair.target_release),
+            _text(wording.moment(pair.pair.window.start) if pair.pair.window else "none"),
+            _in_short(pair),
+        )
+    return table
+
+
+def _in_short(pair: PairResult) -> Text:
+    rows = []
+    for status, label in _IN_THE_TABLE:
+        rules = wording.with_status(pair, status)
+        if rules:
+            more = f" +{len(rules) - 1}" if len(rules) > 1 else ""
+            rows.append(Text.assemble(label, _text(rules[0]), more))
+    return Text("\n").join(rows) if rows else Text("nothing")
+
+
+def _reasons(pair: PairResult) -> RenderableType:
+    head = Text.assemble(_text(pair.pair.name, "bold"), ", ", _text(pair.pair.site), ": ", _word(pair.verdict))
+    deciding = (finding for finding in wording.worst_first(pair.findings) if wording.decides(finding))
+    return Group(head, *(_indented(_finding(finding, remedy=False)) for finding in deciding))
+
+
+def _head(pair: PairResult) -> RenderableType:
+    grid = _grid()
+    grid.add_row("Verdict", _word(pair.verdict))
+    grid.add_row("Site", _text(pair.pair.site))
+    for member in pair.members:
+        grid.add_row("Member", _text(f"{member.name}: {wording.member(member)}"))
+    grid.add_row("Target", _text(pair.target_release))
+    grid.add_row("Window", _text(wording.window(pair.pair.window) if pair.pair.window else "none in the inventory"))
+    grid.add_row("Image", _text(wording.image(pair.pair.image) if pair.pair.image else "none in the inventory"))
+    return Group(_text(pair.pair.name, "bold"), grid)
+
+
+def _finding(finding: Finding, *, remedy: bool) -> RenderableType:
+    parts: list[RenderableType] = [
+        Text.assemble(_word(finding.status), "  ", _text(finding.rule, "bold")),
+        _indented(_text(finding.statement)),
+    ]
+    if finding.weighed:
+        parts.append(_indented(_text(wording.weighed(finding))))
+    if remedy and finding.remedy:
+        parts.append(_indented(Text.assemble(("What to do: ", "bold"), _text(finding.remedy))))
+    parts.extend(_indented(part) for part in _evidence(finding.evidence))
+    return Group(*parts)
+
+
+def _evidence(evidence: Iterable[Evidence]) -> Iterable[RenderableType]:
+    room = EVIDENCE_LINES
+    left_out = 0
+    for item in evidence:
+        if room > 0:
+            yield _text(f"{item.member}: {item.command} ({wording.lines(item.numbers)})", "italic")
+            yield _indented(_numbered(item.numbers[:room], item.lines[:room]))
+        left_out += max(len(item.lines) - max(room, 0), 0)
+        room -= len(item.lines)
+    yield from _more(left_out, " in the report")
+
+
+def _more(number: int, where: str) -> list[RenderableType]:
+    return [Text(f"and {wording.number_of(number, 'more line')}{where}", "italic")] if number > 0 else []
+
+
+def _numbered(numbers: Sequence[int], lines: Sequence[str]) -> Table:
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(justify="right", no_wrap=True, style="dim")
+    grid.add_column()
+    grid.add_column(overflow="fold")
+    for number, line in zip(numbers, lines, strict=True):
+        grid.add_row(str(number), "|", _text(line))
+    return grid
+
+
+def _fields(value: Any, prefix: str = "") -> Iterable[tuple[str, Any]]:
+    for field in dataclasses.fields(value):
+        inner = getattr(value, field.name)
+        if field.name == "at":
+            continue
+        if dataclasses.is_dataclass(inner):
+            yield from _fields(inner, f"{prefix}{field.name}.")
+        else:
+            yield f"{prefix}{field.name}", inner
+
+
+def _is_list(value: Any) -> bool:
+    return isinstance(value, Mapping) or (isinstance(value, tuple) and any(map(dataclasses.is_dataclass, value)))
+
+
+def _list(name: str, value: Any, numbers: tuple[int, ...]) -> RenderableType:
+    title = Text.assemble(_text(name, "bold"), f" ({len(value)})")
+    if isinstance(value, Mapping):
+        if numbers:
+            title.append(f", {wording.lines(numbers)}")
+        table = _table("Name", "Value")
+        for key, item in value.items():
+            table.add_row(_text(str(key)), _value(item))
+        return Group(title, table)
+    names = [field.name for field in dataclasses.fields(value[0]) if field.name != "at"]
+    table = _table(*names, "line")
+    for row in value:
+        table.add_row(*(_value(getattr(row, name)) for name in names), str(row.at or ""))
+    return Group(title, table)
+
+
+def _value(value: Any) -> Text:
+    if value is None:
+        return Text("not shown", "dim")
+    if isinstance(value, bool):
+        return Text("yes" if value else "no")
+    if isinstance(value, tuple):
+        return Text("\n").join(map(_item, value)) if value else Text("none")
+    return _text(str(value))
+
+
+def _item(value: Any) -> Text:
+    if not dataclasses.is_dataclass(value):
+        return _value(value)
+    return Text(" ").join(_value(inner) for _, inner in _fields(value))
+
+
+def _read_from(numbers: tuple[int, ...]) -> str:
+    return wording.lines(numbers) if numbers else ""
+
+
+def _paragraph(title: str, lines: Sequence[str]) -> RenderableType:
+    return Group(Text(title, "bold"), *(_indented(_text(line)) for line in lines))
+
+
+def _table(*headings: str) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False, header_style="bold")
+    for heading in headings:
+        table.add_column(heading, overflow="fold")
+    return table
+
+
+def _grid() -> Table:
+    grid = Table.grid(padding=(0, 2))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    return grid
+
+
+def _word(word: Status | Verdict) -> Text:
+    return Text(word.value, _STYLES[word.value])
+
+
+def _text(text: str, style: str = "") -> Text:
+    return Text(visible(text), style, overflow="fold")
+
+
+def _indented(part: RenderableType) -> Padding:
+    return Padding(part, (0, 0, 0, 2))
+
+
+def _blank(part: RenderableType) -> Padding:
+    return Padding(part, (1, 0, 0, 0))

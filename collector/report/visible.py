@@ -1,0 +1,36 @@
+"""Controller text made safe to show: what would steer a terminal or hide in a page is spelled out instead."""
+
+from __future__ import annotations
+
+import unicodedata
+
+_RAW_BYTES = range(0xDC80, 0xDD00)
+
+
+def visible(text: str) -> str:
+    """The text with every control, format, private and unassigned character spelled out (`\\x1b`, `\\u202e`).
+
+    Tabs become the blanks that a terminal shows for them. A byte that wasn't UTF-8, which Python keeps as a lone
+    surrogate, is shown as that byte (`\\xff`).
+    """
+    if text.isprintable():
+        return text
+    return "".join(map(_shown, text.expandtabs(8)))
+
+
+def encodable(text: str) -> str:
+    """The text with every lone surrogate replaced by U+FFFD, so that it can be encoded as UTF-8; all else as it is."""
+    return "".join(
+        "\N{REPLACEMENT CHARACTER}" if "\ud800" <= character <= "\udfff" else character for character in text
+    )
+
+
+def _shown(character: str) -> str:
+    if character.isprintable() or unicodedata.category(character) == "Zs":
+        return character
+    code = ord(character)
+    if code in _RAW_BYTES:
+        return f"\\x{code - 0xDC00:02x}"
+    if code <= 0xFF:
+        return f"\\x{code:02x}"
+    return f"\\u{code:04x}" if code <= 0xFFFF else f"\\U{code:08x}"
