@@ -25,7 +25,7 @@ def healthy_pair(
 ) -> PairDescription:
     """A pair that nothing stands in the way of, but for what is given.
 
-    `number` makes the addresses and serials: 0 to 120 in one fleet. `first`, `second` and `both` are values of
+    `number` makes the addresses and serials: 0 to 239 in one fleet. `first`, `second` and `both` are values of
     Controller for the members, all other names are values of PairDescription.
     """
     members = tuple(
@@ -76,9 +76,9 @@ def _controller(name: str, number: int, place: int, model: str, release: str, ow
         "name": f"{name}-{'ab'[place]}",
         "model": model,
         "serial": f"WXS27{'AB'[place]}{number:05d}",
-        "mac": f"0000.5e00.53{chassis % 256:02x}",
-        "address": f"192.0.2.{11 + chassis}",
-        "link_address": f"198.51.100.{11 + chassis}",
+        "mac": f"0000.5e00.53{chassis:02x}" if chassis < 256 else f"0200.5e00.{chassis:04x}",
+        "address": f"{'192.0.2' if number < 120 else '203.0.113'}.{11 + chassis % 240}",
+        "link_address": f"198.51.100.{11 + chassis % 240}",
         "release": release,
         "priority": 2 - place,
         **own,

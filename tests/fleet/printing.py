@@ -227,7 +227,7 @@ def _processor(pair: PairDescription, member: Controller) -> list[str]:
     image, *rest = _software(member)
     lines = [_item("Image Version", image), *rest]
     if pair.dress.wrapped_image:
-        lines = [*textwrap.wrap(lines[0], 80, initial_indent=" " * 17, drop_whitespace=True), *rest]
+        lines = [*textwrap.wrap(lines[0], 80), *rest]
         lines = _wrapped_before_release(lines, member)
     return [
         _item("Active Location" if active else "Standby Location", f"slot {pair.number(member)}"),
@@ -385,8 +385,8 @@ _COMMON: tuple[Column, ...] = (
     ("AP Name", 32, lambda ap: ap.name),
     ("Slots", 6, lambda ap: str(ap.slots)),
     ("AP Model", 20, lambda ap: ap.model),
-    ("Ethernet MAC", 15, lambda ap: f"0200.5e10.{ap.number:04x}"),
-    ("Radio MAC", 15, lambda ap: f"0200.5e20.{ap.number * 16:04x}"),
+    ("Ethernet MAC", 15, lambda ap: _mac(0x10_0000 + ap.number)),
+    ("Radio MAC", 15, lambda ap: _mac(0x80_0000 + ap.number * 16)),
 )
 _LOCATION: Column = ("Location", 32, lambda ap: ap.location)
 _COUNTRY: Column = ("Country", 10, lambda ap: ap.country)
@@ -401,6 +401,11 @@ _COUNTRY_FIRST = (
     _STATE,
     _LOCATION,
 )
+
+
+def _mac(number: int) -> str:
+    """A locally administered address."""
+    return f"0200.5e{number >> 16 & 0xFF:02x}.{number & 0xFFFF:04x}"
 
 
 def _row(order: tuple[Column, ...], cells: list[str]) -> str:
