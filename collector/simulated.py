@@ -1,0 +1,370 @@
+"""Simulated controllers: an SSH server on loopback that serves recorded captures, one port a member.
+
+`python -m collector.simulated DIR` serves every member of a folder of captures until it is interrupted; it is the way
+to try a new template without a device.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import os
+import secrets
+import signal
+import socket
+import sys
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TextIO
+
+import asyncssh
+
+from collector import recording
+from collector.simulated_shell import LIMITED_SHELL, Answers, Behaviour, Drop, Hangup, Shell, Terminal
+
+__all__ = ["LIMITED_SHELL", "Behaviour", "Credentials", "Fleet", "Received", "fleet", "recordings"]
+
+ADDRESS = "127.0.0.1"
+_PAGE = 24
+
+
+@dataclass(frozen=True)
+class Credentials:
+    """What a simulated controller lets in; `public_key` is one line in OpenSSH's format, `secret` that of `enable`."""
+
+    username: str
+    password: str = field(repr=False)
+    secret: str | None = field(default=None, repr=False)
+    public_key: str | None = None
+
+    @classmethod
+    def random(cls) -> Credentials:
+        """Credentials for one run, enable secret included."""
+        return cls("demo", secrets.token_urlsafe(18), secrets.token_urlsafe(18))
+
+
+@dataclass(frozen=True)
+class Received:
+    """One line that a member received, and when; a secret is shown as asterisks."""
+
+    member: str
+    at: datetime
+    line: str
+
+
+class Fleet:
+    """Simulated controllers that are running; made by `fleet`."""
+
+    def __init__(self, members: Mapping[str, _Member], credentials: Credentials, log: Log) -> None:
+        self._members = members
+        self._log = log
+        self.credentials = credentials
+        self.ports: dict[str, int] = {name: member.port for name, member in members.items()}
+
+    def known_hosts_text(self) -> str:
+        """The members' host keys as lines of a known_hosts file; those that nothing listens for have none."""
+        lines = [f"[{ADDRESS}]:{member.port} {member.public_host_key}" for member in self._members.values()]
+        return "".join(line + "\n" for line in lines)
+
+    def received(self, member: str) -> list[str]:
+        """The lines that a member received, in order, of all its sessions."""
+        return [entry.line for entry in self._log.entries(member)]
+
+    @property
+    def log(self) -> list[Received]:
+        """The lines that all members received, in order."""
+        return self._log.entries()
+
+
+class Log:
+    """Every line received, in memory and, where a file is given, in it as one JSON object a line."""
+
+    def __init__(self, file: TextIO | None = None) -> None:
+        self._entries: list[Received] = []
+        self._file = file
+        self._lock = threading.Lock()
+
+    def add(self, member: str, line: str) -> None:
+        """Note a line that a member received just now."""
+        entry = Received(member, datetime.now(UTC), line)
+        with self._lock:
+            self._entries.append(entry)
+            if self._file:
+                row = {"at": entry.at.isoformat(), "member": member, "line": line}
+                self._file.write(json.dumps(row) + "\n")
+                self._file.flush()
+
+    def entries(self, member: str | None = None) -> list[Received]:
+        """What was received, by one member or by all."""
+        with self._lock:
+            return [entry for entry in self._entries if member in (None, entry.member)]
+
+
+@dataclass
+class _Member:
+    """One controller: its listening socket, its host key, and what is left of its behaviour."""
+
+    name: str
+    answers: Answers
+    behaviour: Behaviour
+    credentials: Credentials
+    log: Log
+    socket: socket.socket
+    host_key: asyncssh.SSHKey = field(default_factory=lambda: asyncssh.generate_private_key("ssh-ed25519"))
+    cuts_left: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.cuts_left = self.behaviour.cuts
+        self.port: int = self.socket.getsockname()[1]
+
+    @property
+    def public_host_key(self) -> str:
+        """The host key in OpenSSH's format, without a comment."""
+        return " ".join(self.host_key.export_public_key().decode("ascii").split()[:2])
+
+    async def listen(self) -> asyncssh.SSHAcceptor | None:
+        """Listen, unless the member is to be unreachable: then its port stays taken and closed."""
+        if self.behaviour.unreachable:
+            return None
+        return await asyncssh.create_server(
+            lambda: _Door(self.credentials, self.behaviour),
+            sock=self.socket,
+            server_host_keys=[self.host_key],
+            process_factory=self.talk,
+            encoding=None,
+            line_editor=False,
+            agent_forwarding=False,
+            gss_host=None,
+            keepalive_interval=0,
+        )
+
+    async def talk(self, process: asyncssh.SSHServerProcess[bytes]) -> None:
+        """One session, from the shell's opening to its end."""
+        connection: asyncssh.SSHServerConnection = process.get_extra_info("connection")
+        terminal = Terminal(_Wire(process), _PAGE if self.behaviour.paging else 0)
+        try:
+            if process.subsystem:
+                raise Hangup
+            shell = Shell(
+                self.name, self.answers, self.behaviour, self.credentials.secret, self._heard, self._cut, terminal
+            )
+            if process.command is None:
+                await shell.run()
+            else:
+                terminal.page = 0
+                self._heard(process.command)
+                await shell.obey(process.command)
+        except Drop:
+            connection.abort()
+            return
+        except (Hangup, asyncssh.Error, OSError):
+            pass
+        with suppress(asyncssh.Error, OSError):
+            await terminal.flush()
+            process.exit(0)
+            connection.close()
+
+    def _heard(self, line: str) -> None:
+        self.log.add(self.name, line)
+
+    def _cut(self, command: str) -> bool:
+        wanted = self.behaviour.cut_command
+        if not self.cuts_left or (wanted is not None and command.lower() != wanted.lower()):
+            return False
+        self.cuts_left -= 1
+        return True
+
+
+class _Door(asyncssh.SSHServer):
+    """Lets in who has the credentials."""
+
+    def __init__(self, credentials: Credentials, behaviour: Behaviour) -> None:
+        self._credentials = credentials
+        self._behaviour = behaviour
+
+    def begin_auth(self, username: str) -> bool:
+        return True
+
+    def password_auth_supported(self) -> bool:
+        return True
+
+    def validate_password(self, username: str, password: str) -> bool:
+        right = secrets.compare_digest(password.encode(), self._credentials.password.encode())
+        return right and self._admits(username)
+
+    def public_key_auth_supported(self) -> bool:
+        return self._credentials.public_key is not None
+
+    def validate_public_key(self, username: str, key: asyncssh.SSHKey) -> bool:
+        expected = asyncssh.import_public_key(self._credentials.public_key or "")
+        return key.public_data == expected.public_data and self._admits(username)
+
+    def _admits(self, username: str) -> bool:
+        return username == self._credentials.username and not self._behaviour.refuse_authentication
+
+
+class _Wire:
+    """A session's bytes; signals and changes of the window's size are of no interest to a controller."""
+
+    def __init__(self, process: asyncssh.SSHServerProcess[bytes]) -> None:
+        self._process = process
+
+    async def receive(self) -> bytes:
+        while True:
+            try:
+                return await self._process.stdin.read(4096)
+            except (asyncssh.BreakReceived, asyncssh.SignalReceived, asyncssh.TerminalSizeChanged):
+                continue
+
+    async def send(self, data: bytes) -> None:
+        self._process.stdout.write(data)
+        await self._process.stdout.drain()
+
+
+@contextmanager
+def fleet(
+    recordings: Mapping[str, Path],
+    behaviours: Mapping[str, Behaviour] | None = None,
+    credentials: Credentials | None = None,
+    port_base: int = 0,
+    log_file: Path | None = None,
+) -> Iterator[Fleet]:
+    """Serve each member's recording (the folder that holds its `<slug>.txt`) until the block ends.
+
+    Members get the ports from `port_base` on, in the mapping's order, or any free ones (0). Raises OSError where a
+    port is taken. Without credentials every run has random ones: `fleet.credentials`.
+    """
+    credentials = credentials or Credentials.random()
+    with ExitStack() as stack:
+        log = Log(stack.enter_context(_owners_file(log_file)) if log_file else None)
+        members: dict[str, _Member] = {}
+        for at, (name, folder) in enumerate(recordings.items()):
+            bound = stack.enter_context(_bound(port_base + at if port_base else 0))
+            behaviour = (behaviours or {}).get(name, Behaviour())
+            members[name] = _Member(name, Answers(Path(folder)), behaviour, credentials, log, bound)
+        stack.callback(_serve_in_background(members))
+        yield Fleet(members, credentials, log)
+
+
+def recordings(folder: Path) -> dict[str, Path]:
+    """Every member's recording in a folder of captures; RecordingError where it can't be read."""
+    found = recording.find(folder)
+    return {name: found / name for name in recording.members(found)}
+
+
+def _serve_in_background(members: Mapping[str, _Member]) -> Callable[[], None]:
+    """Start serving in a thread of its own; returns what ends it."""
+    loop = asyncio.new_event_loop()
+    over = asyncio.Event()
+    ready = threading.Event()
+    failures: list[BaseException] = []
+
+    async def serve() -> None:
+        acceptors = []
+        try:
+            acceptors = [await member.listen() for member in members.values()]
+        except BaseException as error:
+            failures.append(error)
+            raise
+        finally:
+            ready.set()
+        await over.wait()
+        for acceptor in filter(None, acceptors):
+            acceptor.close()
+
+    def run() -> None:
+        with asyncio.Runner(loop_factory=lambda: loop) as runner, suppress(Exception):
+            runner.run(serve())
+
+    thread = threading.Thread(target=run, name="simulated controllers", daemon=True)
+    thread.start()
+    ready.wait()
+
+    def end() -> None:
+        with suppress(RuntimeError):
+            loop.call_soon_threadsafe(over.set)
+        thread.join()
+
+    if failures:
+        end()
+        raise failures[0]
+    return end
+
+
+def _bound(port: int) -> socket.socket:
+    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        bound.bind((ADDRESS, port))
+    except OSError:
+        bound.close()
+        raise
+    return bound
+
+
+def _owners_file(path: Path) -> TextIO:
+    return os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600), "a", encoding="ascii")
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Serve a folder of captures until interrupted; prints where each member listens."""
+    options = _parser().parse_args(arguments)
+    names = ("READYPAIR_USERNAME", "READYPAIR_PASSWORD", "READYPAIR_SECRET")
+    given = [os.environ.get(name) for name in names]
+    credentials = Credentials(given[0], given[1], given[2]) if given[0] and given[1] else Credentials.random()
+    over = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: over.set())
+    try:
+        served = recordings(options.folder)
+        with fleet(served, credentials=credentials, port_base=options.port_base, log_file=options.log) as running:
+            if options.known_hosts:
+                options.known_hosts.write_text(running.known_hosts_text(), encoding="ascii")
+            print(json.dumps(running.ports) if options.json else _hosts(running), flush=True)
+            if not (given[0] and given[1]):
+                _tell_credentials(credentials)
+            over.wait()
+    except (recording.RecordingError, OSError) as error:
+        print(f"simulated: {error}", file=sys.stderr)
+        return 2
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m collector.simulated",
+        description="Serves recorded captures over SSH on loopback, one port a member, until interrupted.",
+        epilog="Lets in READYPAIR_USERNAME with READYPAIR_PASSWORD; without these, makes up credentials for this run.",
+    )
+    parser.add_argument("folder", type=Path, metavar="DIR", help="captures: DIR/<member>/<slug>.txt")
+    parser.add_argument(
+        "--port-base", type=int, default=0, metavar="N", help="ports from N on (default: any free ones)"
+    )
+    parser.add_argument("--json", action="store_true", help="print member and port as JSON instead of hosts.yaml")
+    parser.add_argument("--known-hosts", type=Path, metavar="FILE", help="write the host keys in OpenSSH's format")
+    parser.add_argument("--log", type=Path, metavar="FILE", help="append every line received, as JSON")
+    return parser
+
+
+def _hosts(running: Fleet) -> str:
+    """The members as a part of Nornir's hosts.yaml; JSON strings are YAML."""
+    return "\n".join(
+        f"{json.dumps(name)}: {{hostname: {ADDRESS}, port: {port}}}" for name, port in running.ports.items()
+    )
+
+
+def _tell_credentials(credentials: Credentials) -> None:
+    """Random ones must be told to whoever is to log in; they end with this run."""
+    print("# credentials of this run only", file=sys.stderr)
+    print(f"export READYPAIR_USERNAME={credentials.username}", file=sys.stderr)
+    print(f"export READYPAIR_PASSWORD={credentials.password}", file=sys.stderr)
+    print(f"export READYPAIR_SECRET={credentials.secret}", file=sys.stderr, flush=True)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,326 @@
+"""The shell of a simulated controller: what it answers (`Answers`), and how it says it (`Terminal`, `Shell`).
+
+A simulated controller speaks a controller's language of its own accord, without the parsers: what is tried against
+it must not share their mistakes.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import re
+import secrets
+from collections.abc import Awaitable, Callable, Collection
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+from collector import recording
+from collector.capture import Capture, Ending
+from parsers import Facts, catalogue
+
+LIMITED_SHELL = frozenset({"show version", "show redundancy", "show romvar"})
+"""A choice of commands for `Behaviour.only`: what the limited shell of a standby may be left with."""
+
+_USER_LEVEL = frozenset({"show version"})
+_OWN_STATE = re.compile(r"Current Software state\s*=\s*(\S*)", re.IGNORECASE)
+_SETTING = re.compile(r"terminal (length|width) (\d{1,3})")
+_INCLUDE = re.compile(r"(.*?) ?\| ?i(?:nclude)? (.+)")
+_REFUSAL = "% Invalid input detected at '^' marker."
+_MORE = " --More-- "
+_LONGEST_LINE = 4096
+_PIECE = 32768
+_ENTER = b"\r\n"
+
+
+@dataclass(frozen=True)
+class Behaviour:
+    """The switches of one simulated controller. Commands in collections are written as in the catalogue.
+
+    `latency` (seconds) passes before each answer; `only` is what the account may run (None: everything recorded);
+    `silent` commands are never answered; the first `cuts` answers are dropped in the middle together with the
+    connection (those to `cut_command` only, where it is given); `user_level` starts at `>`, where `enable` asks for
+    the secret if there is one; `greeting` is printed after login; `name` stands in the prompt in place of the
+    member's, without its last sign, and `standby` overrides what the recording says of it.
+    `unreachable`: nothing listens.
+    """
+
+    paging: bool = True
+    latency: float = 0.0
+    only: Collection[str] | None = None
+    silent: Collection[str] = ()
+    cuts: int = 0
+    cut_command: str | None = None
+    user_level: bool = False
+    greeting: str = ""
+    name: str | None = None
+    standby: bool | None = None
+    refuse_authentication: bool = False
+    silent_after_login: bool = False
+    unreachable: bool = False
+
+
+class Hangup(Exception):  # noqa: N818 - no error: the user left, or the line was dropped on purpose
+    """The session is over."""
+
+
+class Drop(Hangup):
+    """The connection is to be dropped without a farewell."""
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What a controller answers: the recording in a folder, which may have any name."""
+
+    folder: Path
+
+    def capture(self, command: str) -> Capture | None:
+        """What was recorded for a command, whatever its case and spacing; None where nothing was."""
+        row = catalogue.find(command)
+        if row is None:
+            row = self._beside_the_catalogue(command)
+        if row is None:
+            return None
+        capture = recording.load_from(self.folder, self.folder.name, [row])[0]
+        return None if capture.ending is Ending.MISSING else capture
+
+    @property
+    def standby(self) -> bool:
+        """Whether the recording is that of a standby, by the state that comes first: a member's own."""
+        capture = self.capture("show redundancy")
+        own = _OWN_STATE.search(capture.text) if capture else None
+        return own is not None and own[1].upper().startswith("STANDBY")
+
+    def _beside_the_catalogue(self, command: str) -> catalogue.Command | None:
+        """A row for a recorded command that the catalogue doesn't have yet: somebody is writing its template."""
+        slug = catalogue.slug(command)
+        if any(slug == known.slug for known in catalogue.COMMANDS) or not (self.folder / f"{slug}.txt").is_file():
+            return None
+        return catalogue.Command(command, "", Facts)
+
+
+class Line(Protocol):
+    """The wire: bytes from and to whoever is logged in."""
+
+    async def receive(self) -> bytes:
+        """Whatever has arrived; empty where the other side is gone."""
+        ...
+
+    async def send(self, data: bytes) -> None:
+        """Send, waiting while the other side doesn't take it."""
+        ...
+
+
+class Terminal:
+    """Keys in, echo and pages out."""
+
+    def __init__(self, line: Line, page: int) -> None:
+        self.page = page
+        self._line = line
+        self._typed = bytearray()
+        self._screen = bytearray()
+        self._after_return = False
+
+    def print(self, text: str) -> None:
+        """Put text on the screen; it goes out with the next flush."""
+        self._screen += _on_wire(text)
+
+    async def flush(self) -> None:
+        """Send what stands on the screen."""
+        for start in range(0, len(self._screen), _PIECE):
+            await self._line.send(bytes(self._screen[start : start + _PIECE]))
+        self._screen.clear()
+
+    async def key(self) -> int:
+        """The next key; Hangup where the other side is gone. CR LF counts as one key, CR."""
+        while True:
+            while not self._typed:
+                await self.flush()
+                received = await self._line.receive()
+                if not received:
+                    raise Hangup
+                self._typed += received
+            key = self._typed.pop(0)
+            follows, self._after_return = self._after_return and key == 0x0A, key == 0x0D
+            if not follows:
+                return 0x0D if key == 0x0A else key
+
+    async def read_line(self, echo: bool = True) -> str:
+        """The line that is typed, edited by backspace, Ctrl-U and Ctrl-C as terminals do."""
+        typed = bytearray()
+        while (key := await self.key()) != 0x0D:
+            if key in (0x08, 0x7F):
+                if typed:
+                    typed.pop()
+                    self._screen += b"\b \b" if echo else b""
+            elif key in (0x03, 0x15):
+                self._screen += b"\b \b" * len(typed) if echo else b""
+                typed.clear()
+            elif key >= 0x20 and len(typed) < _LONGEST_LINE:
+                typed.append(key)
+                self._screen += bytes([key]) if echo else b""
+        self._screen += _ENTER
+        return typed.decode("utf-8", "surrogateescape")
+
+    async def print_pages(self, text: str) -> None:
+        """Put text on the screen, stopping for a key after each page."""
+        if not self.page:
+            self.print(text)
+            return
+        left = self.page - 1
+        for line in re.findall(r"[^\n]*\n|[^\n]+", text):
+            if left <= 0:
+                left = await self._more()
+                if not left:
+                    return
+            self.print(line)
+            left -= 1
+
+    async def _more(self) -> int:
+        """Ask for more; how many lines to go on with."""
+        self.print(_MORE)
+        key = await self.key()
+        back = "\b" * len(_MORE)
+        self.print(back + " " * len(_MORE) + back)
+        return {0x20: self.page - 1, 0x0D: 1}.get(key, 0)
+
+
+@dataclass
+class Shell:
+    """One login's dialogue. `heard` is told every line that was received, `cut` whether this answer is to be cut."""
+
+    member: str
+    answers: Answers
+    behaviour: Behaviour
+    secret: str | None
+    heard: Callable[[str], None]
+    cut: Callable[[str], bool]
+    terminal: Terminal
+    pause: Callable[[float], Awaitable[None]] = asyncio.sleep
+    privileged: bool = field(init=False)
+    name: str = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.privileged = not self.behaviour.user_level
+        standby = self.answers.standby if self.behaviour.standby is None else self.behaviour.standby
+        self.name = self.behaviour.name or (f"{self.member}-stby" if standby else self.member)
+
+    @property
+    def prompt(self) -> str:
+        """The prompt as it stands now."""
+        return self.name + ("#" if self.privileged else ">")
+
+    async def run(self) -> None:
+        """Talk until the other side leaves; ends with Hangup."""
+        if self.behaviour.silent_after_login:
+            await self._say_nothing()
+        if self.behaviour.greeting:
+            self.terminal.print(_ended(self.behaviour.greeting))
+        self.terminal.print("\n")
+        while True:
+            self.terminal.print(self.prompt)
+            typed = await self.terminal.read_line()
+            self.heard(typed)
+            await self.obey(typed)
+
+    async def obey(self, typed: str) -> None:
+        """Answer one line."""
+        line = " ".join(typed.split())
+        word = line.lower()
+        setting = _SETTING.fullmatch(word)
+        if not line:
+            return
+        if word in ("exit", "quit", "logout"):
+            raise Hangup
+        if word in ("enable", "en"):
+            await self._enable()
+        elif setting and int(setting[2]) <= 512:
+            if setting[1] == "length":
+                self.terminal.page = int(setting[2]) if self.behaviour.paging else 0
+        else:
+            await self._answer(line, typed)
+
+    async def _answer(self, line: str, typed: str) -> None:
+        command, filtered = _split_filter(line)
+        if command.lower() in self.behaviour.silent:
+            await self._say_nothing()
+        if self.behaviour.latency:
+            await self.terminal.flush()
+            await self.pause(self.behaviour.latency)
+        capture = self.answers.capture(command) if self._may(command) else None
+        if capture is None and filtered and self._may(command):
+            capture, filtered = self.answers.capture(line), None
+        if capture is None:
+            self._refuse(typed)
+            return
+        text = _ended(capture.text)
+        if filtered:
+            text = "".join(found for found in re.findall(r"[^\n]*\n", text) if filtered.search(found))
+        if self.cut(command):
+            self.terminal.print(text[: len(text) // 2])
+            await self.terminal.flush()
+            raise Drop
+        if capture.ending is Ending.CUT_OFF:
+            self.terminal.print(capture.text)
+            await self._say_nothing()
+        await self.terminal.print_pages(text)
+        await self.terminal.flush()
+
+    def _may(self, command: str) -> bool:
+        allowed = self.behaviour.only
+        if not self.privileged:
+            allowed = _USER_LEVEL if allowed is None else _USER_LEVEL & set(allowed)
+        return allowed is None or command.lower() in allowed
+
+    async def _enable(self) -> None:
+        if self.privileged:
+            return
+        for _ in range(3 if self.secret else 0):
+            self.terminal.print("Password: ")
+            given = await self.terminal.read_line(echo=False)
+            self.heard("********")
+            if secrets.compare_digest(_bytes(given), _bytes(self.secret or "")):
+                break
+        else:
+            if self.secret:
+                self.terminal.print("% Bad secrets\n\n")
+                return
+        self.privileged = True
+
+    def _refuse(self, typed: str) -> None:
+        """Say where the first word stands that no command goes on with."""
+        words = list(re.finditer(r"\S+", typed))
+        wrong = next((at for at in range(len(words)) if not _known([w[0] for w in words[: at + 1]])), len(words) - 1)
+        self.terminal.print(" " * (len(self.prompt) + words[wrong].start()) + f"^\n{_REFUSAL}\n\n")
+
+    async def _say_nothing(self) -> None:
+        await self.terminal.flush()
+        while True:
+            self.heard(await self.terminal.read_line(echo=False))
+
+
+def _split_filter(line: str) -> tuple[str, re.Pattern[str] | None]:
+    found = _INCLUDE.fullmatch(line)
+    if found is None:
+        return line, None
+    try:
+        return found[1], re.compile(found[2])
+    except re.error:
+        return line, None
+
+
+def _known(words: list[str]) -> bool:
+    """Whether some command of the catalogue begins with these words."""
+    given = [word.lower() for word in words]
+    return any(command.text.lower().split()[: len(given)] == given for command in catalogue.COMMANDS)
+
+
+def _ended(text: str) -> str:
+    return text if not text or text.endswith("\n") else text + "\n"
+
+
+def _bytes(text: str) -> bytes:
+    return text.encode("utf-8", "surrogateescape")
+
+
+def _on_wire(text: str) -> bytes:
+    return re.sub(rb"\r?\n", _ENTER, _bytes(text))
