@@ -9,20 +9,24 @@ from typing import Generic, TypeVar
 from collector.capture import Capture, Ending
 from collector.finding import Evidence
 from inventory.pairs import Pair
-from parsers import Facts, Unreadable, read, transcript
+from parsers import Facts, Refused, Unreadable, read, transcript
 
 F = TypeVar("F", bound=Facts)
 
 
 @dataclass(frozen=True)
 class Reading(Generic[F]):
-    """One member's answer to one command: the facts, or why there are none (`problem`, without a full stop)."""
+    """One member's answer to one command: the facts, or why there are none (`problem`, without a full stop).
+
+    `refused` tells a controller's refusal from every other way of having no facts.
+    """
 
     member: str
     command: str
     facts: F | None
     problem: str = ""
     printed: tuple[str, ...] = ()
+    refused: bool = False
 
     def evidence(self, *fields: str, lines: tuple[int, ...] = ()) -> tuple[Evidence, ...]:
         """The lines that these fields were read from, and these lines besides; nothing where there are none."""
@@ -54,7 +58,7 @@ class MemberSnapshot:
             return Reading(self.name, command, None, "there is no capture of it")
         if reading.facts is not None and not isinstance(reading.facts, facts):
             raise TypeError(f"{command} gives {type(reading.facts).__name__}, not {facts.__name__}")
-        return Reading(self.name, command, reading.facts, reading.problem, reading.printed)
+        return Reading(self.name, command, reading.facts, reading.problem, reading.printed, reading.refused)
 
 
 @dataclass(frozen=True)
@@ -82,7 +86,7 @@ def understand(capture: Capture) -> Reading[Facts]:
     try:
         return Reading(member, command, read(command, capture.text), "", printed)
     except Unreadable as error:
-        return Reading(member, command, None, str(error), printed)
+        return Reading(member, command, None, str(error), printed, isinstance(error, Refused))
 
 
 def member_snapshot(name: str, captures: list[Capture]) -> MemberSnapshot:

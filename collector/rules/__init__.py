@@ -1,0 +1,37 @@
+"""The rules: one file a concern, each a pure function of what a pair said and the policy."""
+
+from __future__ import annotations
+
+from collector.finding import Finding
+from collector.rules.rule import Rule
+from collector.snapshot import Snapshot
+from collector.verdict import weigh
+from inventory.policy import Policy
+
+CATALOGUE: tuple[Rule, ...] = ()
+
+
+def ids() -> tuple[str, ...]:
+    """The ids of all rules, in the catalogue's order: what a policy may weigh."""
+    return tuple(rule.id for rule in CATALOGUE)
+
+
+def find(id: str) -> Rule | None:
+    """The rule with this id; None where there is none."""
+    return next((rule for rule in CATALOGUE if rule.id == id), None)
+
+
+def unknown_rules(policy: Policy) -> tuple[str, ...]:
+    """The ids that the policy weighs though there is no such rule."""
+    return tuple(id for id in policy.rules if find(id) is None)
+
+
+def judge(snapshot: Snapshot, policy: Policy) -> tuple[Finding, ...]:
+    """Every rule's finding about a pair, in the catalogue's order.
+
+    ValueError where the policy weighs a rule that doesn't exist: a weight that has no effect would be taken for one
+    that has. Whatever else a rule raises is a mistake of its own and goes through, lest it pass for an answer.
+    """
+    if unknown := unknown_rules(policy):
+        raise ValueError(f"the policy weighs rules that don't exist: {', '.join(unknown)}")
+    return tuple(weigh(rule, rule.judge(snapshot, policy), policy) for rule in CATALOGUE)
