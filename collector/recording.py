@@ -6,6 +6,7 @@ import json
 import os
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -85,6 +86,27 @@ def write(folder: Path, member: str, captures: Iterable[Capture]) -> Path:
     return own
 
 
+@dataclass(frozen=True)
+class MemberRecording:
+    """One member's captures in a folder, read as they are asked for; made by `open_member`."""
+
+    folder: Path
+    member: str
+    manifest: _Manifest | None
+
+    def capture(self, command: Command) -> Capture:
+        """The capture of a command; a MISSING one that says so where it isn't there."""
+        return _capture(self.folder, self.member, command, self.manifest)
+
+
+def open_member(own: Path, member: str) -> MemberRecording:
+    """A member's recording in its folder, whatever that is called; RecordingError for a manifest that can't be used."""
+    manifest = _read_json(own / MANIFEST, _Manifest)
+    if manifest:
+        _check_files(own / MANIFEST, manifest)
+    return MemberRecording(own, member, manifest)
+
+
 def load(folder: Path, member: str, commands: Iterable[Command]) -> list[Capture]:
     """A member's captures of these commands, in their order; what isn't there is a MISSING capture that says so.
 
@@ -92,15 +114,8 @@ def load(folder: Path, member: str, commands: Iterable[Command]) -> list[Capture
     `show chassis rmi`), that one counts as its capture. Raises RecordingError for a manifest that can't be used and
     for a name that can't be a folder's.
     """
-    return load_from(folder / checked_name(member), member, commands)
-
-
-def load_from(own: Path, member: str, commands: Iterable[Command]) -> list[Capture]:
-    """Like `load`, from a folder of any name that holds one member's captures."""
-    manifest = _read_json(own / MANIFEST, _Manifest)
-    if manifest:
-        _check_files(own / MANIFEST, manifest)
-    return [_capture(own, member, command, manifest) for command in commands]
+    recorded = open_member(folder / checked_name(member), member)
+    return [recorded.capture(command) for command in commands]
 
 
 def members(folder: Path) -> list[str]:

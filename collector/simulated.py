@@ -67,7 +67,7 @@ class Fleet:
         self.ports: dict[str, int] = {name: member.port for name, member in members.items()}
 
     def known_hosts_text(self) -> str:
-        """The members' host keys as lines of a known_hosts file; those that nothing listens for have none."""
+        """The members' host keys as lines of a known_hosts file in OpenSSH's format."""
         lines = [f"[{ADDRESS}]:{member.port} {member.public_host_key}" for member in self._members.values()]
         return "".join(line + "\n" for line in lines)
 

@@ -80,7 +80,7 @@ class Answers:
             row = self._beside_the_catalogue(command)
         if row is None:
             return None
-        capture = recording.load_from(self.folder, self.folder.name, [row])[0]
+        capture = recording.open_member(self.folder, self.folder.name).capture(row)
         return None if capture.ending is Ending.MISSING else capture
 
     @property
@@ -166,7 +166,7 @@ class Terminal:
         if not self.page:
             self.print(text)
             return
-        left = self.page - 1
+        left = max(self.page - 1, 1)
         for line in re.findall(r"[^\n]*\n|[^\n]+", text):
             if left <= 0:
                 left = await self._more()
@@ -181,7 +181,7 @@ class Terminal:
         key = await self.key()
         back = "\b" * len(_MORE)
         self.print(back + " " * len(_MORE) + back)
-        return {0x20: self.page - 1, 0x0D: 1}.get(key, 0)
+        return {0x20: max(self.page - 1, 1), 0x0D: 1}.get(key, 0)
 
 
 @dataclass
@@ -241,7 +241,7 @@ class Shell:
 
     async def _answer(self, line: str, typed: str) -> None:
         command, filtered = _split_filter(line)
-        if command.lower() in self.behaviour.silent:
+        if _among(command, self.behaviour.silent):
             await self._say_nothing()
         if self.behaviour.latency:
             await self.terminal.flush()
@@ -269,7 +269,7 @@ class Shell:
         allowed = self.behaviour.only
         if not self.privileged:
             allowed = _USER_LEVEL if allowed is None else _USER_LEVEL & set(allowed)
-        return allowed is None or command.lower() in allowed
+        return allowed is None or _among(command, allowed)
 
     async def _enable(self) -> None:
         if self.privileged:
@@ -312,6 +312,10 @@ def _known(words: list[str]) -> bool:
     """Whether some command of the catalogue begins with these words."""
     given = [word.lower() for word in words]
     return any(command.text.lower().split()[: len(given)] == given for command in catalogue.COMMANDS)
+
+
+def _among(command: str, commands: Collection[str]) -> bool:
+    return command.lower() in {other.lower() for other in commands}
 
 
 def _ended(text: str) -> str:

@@ -1,0 +1,75 @@
+"""The demo: where its inventory and its fixtures lie, and the simulated controllers of its fleet."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import inventory
+from collector import recording
+
+if TYPE_CHECKING:
+    from collector.simulated import Credentials
+    from inventory.opening import Fleet
+
+
+@dataclass(frozen=True)
+class Controllers:
+    """The simulated controllers while they run: each member's port on `address`, what lets in, whom to recognise."""
+
+    address: str
+    ports: Mapping[str, int]
+    credentials: Credentials
+    known_hosts: Path
+
+
+def fixtures_folder() -> Path:
+    """The demo's recordings: inside the package where it was installed, beside it in a checkout."""
+    package = Path(__file__).parent
+    installed = package / "demo_fixtures"
+    return installed if installed.is_dir() else package.parent / "fixtures" / "demo"
+
+
+def inventory_folder() -> Path:
+    """The demo's inventory."""
+    return Path(inventory.__file__).parent / "demo"
+
+
+@contextmanager
+def controllers(fleet: Fleet, recordings: Path | None = None) -> Iterator[Controllers]:
+    """Run a simulated controller for every member, and lead Nornir's hosts to them until the block ends.
+
+    `recordings` is the folder of the members' captures (default: the demo's). Where it holds none of a member's,
+    nothing listens on that member's port.
+    """
+    from collector import simulated
+
+    folder = recording.find(recordings or fixtures_folder())
+    own = {member.name: folder / member.name for pair in fleet.pairs for member in pair.members}
+    unreachable = simulated.Behaviour(unreachable=True)
+    behaviours = {name: unreachable for name, path in own.items() if not any(path.glob("*.txt"))}
+    with (
+        tempfile.TemporaryDirectory(prefix="readypair-demo-") as temporary,
+        simulated.fleet(own, behaviours) as running,
+        _led(fleet, running.ports, simulated.ADDRESS),
+    ):
+        known_hosts = Path(temporary) / "known_hosts"
+        known_hosts.write_text(running.known_hosts_text(), encoding="ascii")
+        yield Controllers(simulated.ADDRESS, running.ports, running.credentials, known_hosts)
+
+
+@contextmanager
+def _led(fleet: Fleet, ports: Mapping[str, int], address: str) -> Iterator[None]:
+    hosts = fleet.nornir.inventory.hosts
+    before = {name: (hosts[name].hostname, hosts[name].port) for name in ports}
+    try:
+        for name, port in ports.items():
+            hosts[name].hostname, hosts[name].port = address, port
+        yield
+    finally:
+        for name, (hostname, old_port) in before.items():
+            hosts[name].hostname, hosts[name].port = hostname, old_port
