@@ -1,1 +1,1 @@
-"""The reports: renderers of one result, in the terminal, as JSON and as a page. They decide nothing and write nothing."""
+"""Renderers of one result: in the terminal, as JSON, as a page. They decide nothing and write nothing."""

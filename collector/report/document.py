@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from collector.finding import Evidence, Finding
@@ -29,11 +28,6 @@ def document(result: Result) -> dict[str, Any]:
         }
     )
     return data
-
-
-def text(result: Result) -> str:
-    """The whole text of `report.json`."""
-    return json.dumps(document(result), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 
 def _pair(result: PairResult) -> dict[str, Any]:

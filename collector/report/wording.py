@@ -59,6 +59,12 @@ def _with_offset(time: datetime) -> datetime:
     return time if time.tzinfo is not None else time.astimezone()
 
 
+def duration(result: Result) -> str:
+    """How long the asking took, in full seconds, or in minutes from two minutes on."""
+    seconds = round((result.finished - result.started).total_seconds())
+    return number_of(seconds, "second") if seconds < 120 else number_of(round(seconds / 60), "minute")
+
+
 def window(window: Window) -> str:
     """A window's start, end and length."""
     return f"{moment(window.start)} to {moment(window.end)} ({number_of(window.minutes, 'minute')})"
@@ -70,12 +76,13 @@ def image(image: Image) -> str:
 
 
 def member(member: MemberResult) -> str:
-    """What is known of a member besides its name."""
-    if not member.reached:
-        told = [f"{member.role}, as its partner tells"] if member.role else []
-        return ", ".join([*told, "not reached"])
+    """What is known of a member besides its name; of one that wasn't reached, what its partner tells."""
+    role = member.role or "role unknown"
     release = f"release {member.release}" if member.release else "release unknown"
-    return f"{member.role or 'role unknown'}, {release}"
+    if member.reached:
+        return f"{role}, {release}"
+    told = [role] * bool(member.role) + [release] * bool(member.release)
+    return f"not reached; its partner tells: {', '.join(told)}" if told else "not reached"
 
 
 def weighed(finding: Finding) -> str:

@@ -1,0 +1,110 @@
+"""`report.html`: the result as one page that needs nothing but itself."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from collections.abc import Iterable, Sequence
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from collector.finding import Finding, Status, Verdict
+from collector.report import wording
+from collector.report.visible import visible
+from collector.result import PairResult, Result
+from collector.rules.rule import Rule
+
+_TROUBLE = (Status.BLOCK, Status.UNKNOWN, Status.CAUTION)
+
+
+def page(result: Result, rules: Sequence[Rule]) -> str:
+    """The whole text of `report.html`; `rules` is the catalogue that its findings came from.
+
+    Everything from outside is escaped by the template engine after `visible` has spelled out what can't be seen.
+    Style and script stand in the page, and its policy lets nothing else run or load.
+    """
+    pairs = sorted(result.pairs, key=lambda pair: wording.VERDICTS.index(pair.verdict))
+    style, script = _own("page.css"), _own("page.js")
+    return (
+        _environment()
+        .get_template("page.html.jinja")
+        .render(
+            result=result,
+            rules=rules,
+            explained={rule.id for rule in rules},
+            pairs=list(zip(_anchors(pair.pair.name for pair in pairs), pairs, strict=True)),
+            concerned=_concerned(result, rules),
+            style=Markup(style),  # noqa: S704 - our own file
+            script=Markup(script),  # noqa: S704 - our own file
+            style_hash=_hash(style),
+            script_hash=_hash(script),
+        )
+    )
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("collector.report", "."),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_finalize,
+    )
+    environment.globals.update(
+        wording=wording,
+        worst_first=wording.worst_first,
+        troubled=_troubled,
+        is_trouble=_is_trouble,
+        VERDICTS=wording.VERDICTS,
+        TROUBLE=_TROUBLE,
+        GO=Verdict.GO,
+        zip=zip,
+    )
+    return environment
+
+
+def _finalize(value: Any) -> Any:
+    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def _own(name: str) -> str:
+    return resources.files("collector.report").joinpath(name).read_text(encoding="utf-8").replace("\r\n", "\n")
+
+
+def _hash(text: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+
+def _anchors(names: Iterable[str]) -> list[str]:
+    """An anchor for every pair, the same in every report that has the pair, as long as no two names come out alike."""
+    taken: dict[str, None] = {}
+    for name in names:
+        wanted = anchor = f"pair-{re.sub(r'[^a-z0-9]+', '-', name.lower()).strip('-') or 'unnamed'}"
+        number = 2
+        while anchor in taken:
+            anchor = f"{wanted}-{number}"
+            number += 1
+        taken[anchor] = None
+    return list(taken)
+
+
+def _is_trouble(finding: Finding) -> bool:
+    return finding.status in _TROUBLE
+
+
+def _troubled(pair: PairResult) -> list[str]:
+    """The ids of the rules that a filter by rule finds the pair under."""
+    return [finding.rule for finding in pair.findings if _is_trouble(finding)]
+
+
+def _concerned(result: Result, rules: Sequence[Rule]) -> dict[str, int]:
+    """For every rule, how many pairs it blocks, leaves unknown or cautions."""
+    found = [rule for pair in result.pairs for rule in _troubled(pair)]
+    return {rule.id: found.count(rule.id) for rule in rules}

@@ -1,0 +1,188 @@
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import pytest
+from rich.console import Console, RenderableType
+
+from collector.report import terminal
+from collector.result import Result
+from inventory.pairs import Pair
+from parsers.facts.flash import Directory, File
+from parsers.facts.redundancy import ConfigSync, Processor, Redundancy
+from parsers.facts.software import RomVariables
+from tests.collector.report.sample import HOSTILE, OUT_OF_STEP, RESULT, RULES, STEERING
+
+
+@pytest.fixture(autouse=True)
+def _plain_environment(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("COLUMNS", "LINES", "FORCE_COLOR", "NO_COLOR", "TTY_COMPATIBLE"):
+        monkeypatch.delenv(name, raising=False)
+
+
+def printed(part: RenderableType) -> str:
+    file = io.StringIO()
+    terminal.console(file).print(part)
+    return file.getvalue()
+
+
+def squeezed(text: str) -> str:
+    """The text with every run of white space as one blank, so that wrapping doesn't matter."""
+    return " ".join(text.split())
+
+
+def with_pair(**changes: object) -> Result:
+    pair: Pair = replace(RESULT.pairs[0].pair, **changes)  # type: ignore[arg-type]
+    return replace(RESULT, pairs=(replace(RESULT.pairs[0], pair=pair),))
+
+
+def row(text: str, pair: str) -> str:
+    return next(line for line in text.splitlines() if line.startswith(pair))
+
+
+def test_a_pipe_gets_80_columns_and_no_colours() -> None:
+    for part in (terminal.fleet(RESULT), terminal.detail(RESULT.pairs[6]), terminal.catalogue(RULES)):
+        text = printed(part)
+        assert max(map(len, text.splitlines())) <= 80
+        assert "\x1b" not in text
+
+
+def test_columns_widens_a_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "150")
+    assert "2027-02-06 23:00+01:00" in row(printed(terminal.fleet(RESULT)), "pontoon")
+
+
+def test_a_terminal_gets_colours_and_the_same_words() -> None:
+    file = io.StringIO()
+    Console(file=file, force_terminal=True, width=80, color_system="standard", highlight=False).print(
+        terminal.fleet(RESULT)
+    )
+    coloured = file.getvalue()
+    assert "\x1b[" in coloured
+    from rich.text import Text
+
+    assert squeezed(Text.from_ansi(coloured).plain) == squeezed(printed(terminal.fleet(RESULT)))
+
+
+def test_the_fleet_has_a_row_for_every_pair() -> None:
+    text = printed(terminal.fleet(RESULT))
+    for pair in RESULT.pairs:
+        words = row(text, pair.pair.name).split()
+        assert pair.verdict.value in words
+        assert pair.target_release in words
+    assert row(text, "quay").split()[-1] == "nothing"
+    assert "install-mode +1" in row(text, "slipway")
+    assert "unknown: 23:00+01:00 install-mode +1" in squeezed(text)
+
+
+def test_the_fleet_shows_the_lines_that_decide() -> None:
+    text = squeezed(printed(terminal.fleet(RESULT)))
+    assert "pontoon-b: dir bootflash: (line 31)" in text
+    assert "31 | 26458804224 bytes total (2503411200 bytes free)" in text
+    assert "slipway-b: show version (line 52) 52 | Installation mode is BUNDLE" in text
+    assert "Nobody can tell the install mode of lighter-b." in text
+
+
+def test_the_fleet_leaves_out_what_does_not_decide() -> None:
+    text = squeezed(printed(terminal.fleet(RESULT)))
+    assert "all well of" not in text
+    assert "not the recommended release" not in text
+
+
+def test_a_block_that_the_site_weighs_as_caution_does_not_decide() -> None:
+    eased = replace(OUT_OF_STEP, weight="caution", weighed="caution")
+    pair = RESULT.pairs[3]
+    changed = replace(pair, findings=tuple(eased if f.rule == eased.rule else f for f in pair.findings))
+    assert "Mismatched Command List" not in printed(terminal.fleet(replace(RESULT, pairs=(changed,))))
+    assert "The site's policy weighs this rule as: caution." in squeezed(printed(terminal.detail(changed)))
+
+
+def test_the_closing_line_counts() -> None:
+    assert printed(terminal.fleet(RESULT)).rstrip().splitlines()[-1].strip() == "7 pairs: 2 go, 4 no-go, 1 undecided"
+    one = printed(terminal.fleet(replace(RESULT, pairs=RESULT.pairs[:1])))
+    assert one.rstrip().splitlines()[-1].strip() == "1 pair: 1 go, 0 no-go, 0 undecided"
+
+
+def test_long_evidence_is_cut_and_says_so() -> None:
+    text = squeezed(printed(terminal.fleet(RESULT)))
+    assert "deck-10 " in text
+    assert "deck-11 " not in text
+    assert "and 8 more lines in the report" in text
+
+
+def test_what_controllers_print_is_never_obeyed() -> None:
+    for part in (terminal.fleet(RESULT), terminal.detail(RESULT.pairs[6])):
+        text = printed(part)
+        assert "AP-\\x1b[2J\\x1b]0;gone\\x07[bold]deck[/bold] [/] \\u202eback" in text
+        assert not set(text) & {"\x1b", "\x07", "\u202e", "\udcff", "\t"}
+
+
+@pytest.mark.parametrize("name", [STEERING, "[red]x[/red]", ":ferry:", "x" * 200, "[/]"])
+def test_names_are_shown_as_they_are(name: str) -> None:
+    for part in (terminal.fleet(with_pair(name=name, site=name)), terminal.detail(with_pair(name=name).pairs[0])):
+        text = printed(part)
+        assert max(map(len, text.splitlines())) <= 80
+        assert not set(text) & {"\x1b", "\x07", "\u202e"}
+    shown = "".join(printed(terminal.detail(with_pair(name=name).pairs[0])).split())
+    assert "".join(name.replace("\x1b", "\\x1b").replace("\x07", "\\x07").replace("\u202e", "\\u202e").split()) in shown
+
+
+def test_the_detail_has_every_finding_the_worst_first() -> None:
+    text = printed(terminal.detail(RESULT.pairs[5]))
+    heads = [line.split() for line in text.splitlines() if line.startswith(("block", "unk", "caution", "pass", "not-"))]
+    assert heads[0] == ["caution", "release-support"]
+    assert [status for status, _ in heads[1:]] == ["pass"] * 11 + ["not-applicable"]
+    assert {rule for _, rule in heads} == {rule.id for rule in RULES}
+
+
+def test_the_detail_says_who_the_pair_is_and_what_to_do() -> None:
+    text = squeezed(printed(terminal.detail(RESULT.pairs[1])))
+    assert "Member pontoon-b: standby, release 17.9.4a" in text
+    assert "Window 2027-02-06 23:00+01:00 to 2027-02-07 03:00+01:00 (240 minutes)" in text
+    assert "Image wx-universal.17.12.04.bin, 1,250,000,000 bytes" in text
+    assert "What to do: Remove inactive software" in text
+    lighter = squeezed(printed(terminal.detail(RESULT.pairs[4])))
+    assert "Member lighter-b: not reached; its partner tells: standby" in lighter
+
+
+def test_the_catalogue_and_a_rule() -> None:
+    text = printed(terminal.catalogue(RULES))
+    assert all(row(text, rule.id).split()[1:] == rule.title.split() for rule in RULES)
+    one = printed(terminal.rule(replace(RULES[6], bad="first [bad]\nsecond")))
+    lines = [line.strip() for line in one.splitlines()]
+    assert RULES[6].why in lines
+    assert {"dir bootflash:", "dir stby-bootflash:", "good line of flash-space", "first [bad]", "second"} <= set(lines)
+
+
+def test_facts_with_their_lines() -> None:
+    facts = Redundancy(
+        hardware_mode="Duplex",
+        communications=None,
+        this=Processor(location="slot 1", state="ACTIVE", boot=("bootflash:packages.conf", "spare")),
+        at={"hardware_mode": (1,), "this.state": (3,), "this.boot": (2, 3)},
+    )
+    text = printed(terminal.facts("show redundancy", facts, ["mode", "[bold]two", "three", "four"]))
+    assert row(text, "hardware_mode").split() == ["hardware_mode", "Duplex", "line", "1"]
+    assert row(text, "communications ").split() == ["communications", "not", "shown"]
+    assert row(text, "this.boot").split() == ["this.boot", "bootflash:packages.conf", "lines", "2-3"]
+    assert "2 | [bold]two" in text
+    assert "four" not in text
+
+
+def test_lists_of_facts_are_tables() -> None:
+    files = tuple(File(name=f"f{number}", bytes=number, at=number) for number in range(1, 61))
+    facts = Directory(bytes_free=7, files=files, at={"bytes_free": (61,), "files": tuple(range(1, 61))})
+    text = printed(terminal.facts("dir bootflash:", facts, [f"printed {number}" for number in range(1, 62)]))
+    assert row(text, "f60").split() == ["f60", "60", "60"]
+    assert "files (60)" in text
+    assert "and 21 more lines" in text
+    variables = RomVariables(variables={"A": "[1]"}, at={"variables": (1,)})
+    assert row(printed(terminal.facts("show romvar", variables, ["A=[1]"])), "A ").split() == ["A", "[1]"]
+    empty = printed(terminal.facts("x", ConfigSync(empty=True, at={"empty": (1,)}), ["The list is Empty"]))
+    assert row(empty, "empty").split() == ["empty", "yes", "line", "1"]
+    assert row(empty, "lines").split() == ["lines", "none"]
+
+
+def test_markup_in_a_site_stays_text() -> None:
+    assert HOSTILE.split()[0] in squeezed(printed(terminal.fleet(RESULT)))
