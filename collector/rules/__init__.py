@@ -3,12 +3,29 @@
 from __future__ import annotations
 
 from collector.finding import Finding
+from collector.rules import (
+    boot_variable,
+    flash_space,
+    hardware_support,
+    install_mode,
+    release_support,
+    rom_monitor,
+    upgrade_path,
+)
 from collector.rules.rule import Rule
 from collector.snapshot import Snapshot
 from collector.verdict import weigh
 from inventory.policy import Policy
 
-CATALOGUE: tuple[Rule, ...] = ()
+CATALOGUE: tuple[Rule, ...] = (
+    hardware_support.RULE,
+    release_support.RULE,
+    upgrade_path.RULE,
+    install_mode.RULE,
+    boot_variable.RULE,
+    rom_monitor.RULE,
+    flash_space.RULE,
+)
 
 
 def ids() -> tuple[str, ...]:

@@ -12,12 +12,16 @@ _WORST_FIRST = (Status.BLOCK, Status.UNKNOWN, Status.CAUTION, Status.PASS, Statu
 
 @dataclass(frozen=True)
 class Part:
-    """What one witness's words mean: a status, a clause (no capital, no full stop), the lines, the remedy if any."""
+    """What one witness's words mean: a status, a clause (no capital, no full stop), the lines, the remedy if any.
+
+    `about` names the member that the clause begins with, where what holds for one may hold for the other likewise.
+    """
 
     status: Status
     clause: str
     evidence: tuple[Evidence, ...] = ()
     remedy: str = ""
+    about: str = ""
 
 
 def worst(statuses: Iterable[Status]) -> Status:
@@ -40,7 +44,7 @@ def answer(parts: Sequence[Part]) -> Answer:
     )
     return Answer(
         status=status,
-        statement=sentence(part.clause for part in ordered),
+        statement=sentence(_clauses(ordered)),
         remedy=" ".join(_once(part.remedy for part in ordered if part.remedy)),
         evidence=merged(item for part in ordered for item in part.evidence),
     )
@@ -63,6 +67,15 @@ def merged(evidence: Iterable[Evidence]) -> tuple[Evidence, ...]:
         Evidence(member, command, tuple(sorted(found)), tuple(found[number] for number in sorted(found)))
         for (member, command), found in lines.items()
     )
+
+
+def _clauses(parts: Sequence[Part]) -> Iterable[str]:
+    """The clauses; one that says of its member what was said of another becomes `<member> likewise`."""
+    said: dict[str, str] = {}
+    for part in parts:
+        predicate = part.clause.removeprefix(part.about) if part.about else ""
+        same = predicate and said.setdefault(predicate, part.about) != part.about
+        yield f"{part.about} likewise" if same else part.clause
 
 
 def _once(texts: Iterable[str]) -> list[str]:

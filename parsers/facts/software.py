@@ -26,13 +26,15 @@ class Version(Facts):
 class Boot(Facts):
     """`show boot`. `boot` in boot order, without the numbers behind the commas.
 
-    `manual_boot` is None where its line wasn't seen and the rest doesn't prove that it is absent.
+    `manual_boot` is None where its line wasn't seen and the rest doesn't prove that it is absent. `peer_manual_boot` is
+    what the standby's own line (`Standby MANUAL_BOOT variable = …`) says, None where there is none.
     """
 
     boot: tuple[str, ...] | None = None
     peer_boot: tuple[str, ...] | None = None
     config_register: str | None = None
     manual_boot: bool | None = None
+    peer_manual_boot: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

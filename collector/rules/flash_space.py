@@ -1,0 +1,118 @@
+"""flash-space: is there room for the images on both members' flash?"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from collector.finding import Answer, Status
+from collector.rules.parts import Part, answer
+from collector.rules.rule import Rule
+from collector.rules.witnesses import Judge, Word, about_standby, hear, unassigned, word
+from collector.snapshot import Snapshot
+from inventory.pairs import Image
+from inventory.policy import Policy
+from parsers.facts.flash import Directory
+
+_REMEDY = (
+    "Free space on that member's flash by the vendor's clean-up procedure: inactive packages and old images first, "
+    "never what the running release or the boot variable needs. Look at the directory again afterwards."
+)
+_NO_IMAGE = "Add the image's file name and size in bytes, as the vendor publishes them, to the pair in the inventory."
+# Below this share of what is needed, rounded sizes could hide on which side of the limit the flash is.
+_CLOSE = 0.05
+
+
+class _Flash(NamedTuple):
+    free: int
+    staged: int | None
+    """How many images of the target are staged: 1 or 0; None where the files weren't listed."""
+    other_size: int | None
+    """The size in bytes of a file that has the image's name but not its size."""
+
+
+def judge(snapshot: Snapshot, policy: Policy) -> Answer:
+    """Each member's flash by its own listing, and the standby's by the active one's as well."""
+    image = snapshot.pair.image
+    if image is None:
+        clause = f"the inventory states no image for {snapshot.pair.target_release}, so the space needed isn't known"
+        return answer([Part(Status.UNKNOWN, clause, remedy=_NO_IMAGE)])
+
+    def flash(facts: Directory) -> _Flash | None:
+        return _flash(facts, image)
+
+    def files(facts: Directory) -> tuple[int, ...]:
+        return tuple(file.at for file in facts.files or () if file.name == image.file)
+
+    room = _room(image, policy.images_to_hold)
+    of_standby = about_standby(
+        snapshot, "dir stby-bootflash:", Directory, flash, "bytes_free", rows=files, expected=True
+    )
+    parts: list[Part] = []
+    for member in snapshot.members:
+        own = word(member, member.read("dir bootflash:", Directory), flash, "bytes_free", rows=files)
+        told = [item for item in of_standby if item.about == member.name]
+        parts += hear("free space", own, told, room)
+    return answer(parts + unassigned(of_standby, snapshot, room))
+
+
+def _flash(facts: Directory, image: Image) -> _Flash | None:
+    if facts.bytes_free is None:
+        return None
+    if facts.files is None:
+        return _Flash(facts.bytes_free, None, None)
+    sizes = [file.bytes for file in facts.files if file.name == image.file]
+    staged = int(image.bytes in sizes)
+    return _Flash(facts.bytes_free, staged, None if staged or not sizes else sizes[0])
+
+
+def _room(image: Image, images: int) -> Judge[_Flash]:
+    need = images * image.bytes
+
+    def judged(item: Word[_Flash], flash: _Flash) -> Part:
+        staged = (flash.staged or 0) * image.bytes
+        short = need - staged - flash.free
+        clause = _arithmetic(item.about, flash, image, images)
+        if short <= 0:
+            return Part(Status.PASS, clause, item.evidence)
+        if flash.staged is None and short <= image.bytes:
+            clause = f"{clause}; that is enough only if the image is staged, and the files weren't listed"
+            return Part(Status.UNKNOWN, clause, item.evidence)
+        return Part(Status.BLOCK, clause, item.evidence, _REMEDY)
+
+    return judged
+
+
+def _arithmetic(about: str, flash: _Flash, image: Image, images: int) -> str:
+    need = images * image.bytes
+    missing = need - (flash.staged or 0) * image.bytes - flash.free
+    size = _exactly if abs(missing) < _CLOSE * need else _rounded
+    noun, need_word = ("image of", "needs") if images == 1 else ("images of", "need")
+    clause = f"{about} has {size(flash.free)} free, and {images} {noun} {size(image.bytes)} {need_word} {size(need)}"
+    if flash.staged:
+        clause += f", of which {size(image.bytes)} is staged already"
+    if flash.other_size is not None:
+        clause += f" ({image.file} is there with {_exactly(flash.other_size)} and doesn't count)"
+    return f"{clause}: {size(missing)} short" if missing > 0 else clause
+
+
+def _exactly(count: int) -> str:
+    return f"{count:,} bytes"
+
+
+def _rounded(count: int) -> str:
+    """A size in the decimal units of IEC 80000-13, to three digits or so."""
+    for unit, factor in (("GB", 10**9), ("MB", 10**6), ("kB", 10**3)):
+        if count >= factor:
+            return f"{count / factor:.2f}".rstrip("0").rstrip(".") + f" {unit}"
+    return _exactly(count)
+
+
+RULE = Rule(
+    id="flash-space",
+    title="Is there room for the images on both members' flash?",
+    why="An upgrade that fills the flash halfway leaves a member with half a release, and the pair without a partner.",
+    good="26458804224 bytes total (19503411200 bytes free)",
+    bad="26458804224 bytes total (1411203072 bytes free)",
+    needs=("dir bootflash:", "dir stby-bootflash:"),
+    judge=judge,
+)
