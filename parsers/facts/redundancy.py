@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import ipaddress
+import re
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal, Self
 
-from parsers.facts.core import Facts
+from parsers.facts.core import Facts, Unreadable
+from parsers.matching import Match, Matches
+from parsers.release import plain
+
+_NOT_GIVEN = ("", "NA", "N/A", "-", "--")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,6 +35,85 @@ class Chassis(Facts):
     """`show chassis rmi` and `show chassis`."""
 
     members: tuple[ChassisMember, ...] = ()
+
+    @classmethod
+    def from_matches(cls, matches: Matches) -> Self:
+        """Every row of the table; Unreadable where there is none, or a line of the table isn't exactly a row."""
+        rows = matches.of("row")
+        if not rows:
+            raise Unreadable("no chassis is listed")
+        known = {match.at for match in matches.of("heading", "rule", "row")}
+        table_from = min(match.at for match in matches.of("rule", "row"))
+        # The lines above the table are free text; a line in it, or one that begins like a row, must not vanish.
+        suspects = {n for n in matches.unmatched if n > table_from} | {m.at for m in matches.of("row_like")}
+        broken = sorted(suspects - known)
+        if broken:
+            raise Unreadable(f"line {broken[0]} of the chassis table can't be read")
+        members = tuple(_chassis_member(row, matches) for row in rows)
+        if len({member.number for member in members}) < len(members):
+            raise Unreadable("one chassis is listed twice")
+        if sum(member.is_local for member in members) > 1:
+            raise Unreadable("more than one chassis is marked as the local one")
+        return cls(members=members, at={"members": tuple(member.at for member in members)})
+
+
+def _chassis_member(row: Match, matches: Matches) -> ChassisMember:
+    ip, rmi_ip = _addresses(row, matches)
+    priority = _given(row["priority"])
+    return ChassisMember(
+        number=int(row["number"].strip("* \t")),
+        role=row["role"],
+        state=_words(row["state"]),
+        mac=row["mac"],
+        priority=int(priority) if priority is not None else None,
+        hw_version=_given(row["hardware"]),
+        ip=ip,
+        rmi_ip=rmi_ip,
+        is_local=row["number"].startswith("*"),
+        at=row.at,
+    )
+
+
+def _addresses(row: Match, matches: Matches) -> tuple[str | None, str | None]:
+    """The addresses of a row: of two the second is the redundancy interface's, of one the heading above it decides."""
+    printed = row["addresses"].split()
+    addresses = [_given(text) for text in printed]
+    if len(addresses) > 2 or not all(address is None or _is_address(address) for address in addresses):
+        raise Unreadable(f"line {row.at} of the chassis table holds an address that can't be read")
+    if len(addresses) == 1 and _stands_under_rmi(matches, row.at, printed[0]):
+        return None, addresses[0]
+    ip, rmi_ip, *_ = (*addresses, None, None)
+    return ip, rmi_ip
+
+
+def _stands_under_rmi(matches: Matches, at: int, address: str) -> bool:
+    heading = matches.first("heading")
+    titles = matches.transcript.line(heading.at) if heading else ""
+    rmi = titles.find("RMI-IP")
+    if rmi < 0:
+        return False
+    own = re.search(r"(?<![\w-])IP\b", titles)
+    if own is None:
+        return True
+    position = matches.transcript.line(at).rindex(address)
+    return abs(position - rmi) < abs(position - own.start())
+
+
+def _is_address(text: str) -> bool:
+    try:
+        ipaddress.ip_address(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _given(text: str) -> str | None:
+    value = text.strip()
+    return None if value in _NOT_GIVEN else value
+
+
+def _words(text: str) -> str:
+    return " ".join(text.split())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +141,136 @@ class Redundancy(Facts):
     this: Processor | None = None
     peer: Processor | None = None
 
+    @classmethod
+    def from_matches(cls, matches: Matches) -> Self:
+        """The three blocks; Unreadable where no field of any of them is seen, or one is given twice, differently."""
+        seen = _Blocks(matches)
+        for match in matches.found:
+            seen.take(match)
+        if not any(name not in ("this", "peer") for name in seen.at):
+            raise Unreadable("it shows no state of the redundancy")
+        system = {name: value for name, value in seen.values.items() if name in _SYSTEM}
+        return cls(**system, this=seen.processor("this"), peer=seen.processor("peer"), at=seen.at)
+
+
+_TEXTS = ("hardware_mode", "configured_mode", "operating_mode", "last_switchover_reason")
+_NUMBERS = ("switchovers", "standby_failures")
+_SYSTEM = (*_TEXTS, *_NUMBERS, "communications", "communications_reason")
+_DOWN = re.compile(r"Down(?:[ \t,(].*?(?:Reason:(.*))?)?")
+# The same line first, as far as the release goes; across a line's end only where a comma shows that it is whole.
+_RELEASE = re.compile(
+    r"\bVersion[ \t\n]+(?:([0-9][0-9a-z.]*)(?=[, ]|\n[^0-9a-z.]|$)|([0-9][0-9a-z.]*(?:\n[0-9a-z.]+)+)(?=,))"
+)
+
+
+class _Blocks:
+    """Gathers the fields line by line; the block that a line stands in says whose field it is."""
+
+    def __init__(self, matches: Matches) -> None:
+        self.matches = matches
+        self.values: dict[str, Any] = {}
+        self.at: dict[str, tuple[int, ...]] = {}
+        self._block = ""
+        self._shapeless = set(matches.unmatched)
+
+    def take(self, match: Match) -> None:
+        if match.kind in _TEXTS:
+            self._put(match.kind, _words(match["value"]) or None, match.at)
+        elif match.kind in _NUMBERS:
+            text = match["value"].strip()
+            self._put(match.kind, int(text) if text.isdecimal() else None, match.at)
+        elif match.kind == "communications":
+            self._communications(match)
+        elif match.kind in ("system_title", "this_title", "peer_title"):
+            self._open(match.kind.removesuffix("_title"), match.at)
+        elif match.kind == "peer_unavailable":
+            self._unavailable(match)
+        elif self._block:
+            self._of_a_processor(match)
+
+    def processor(self, block: str) -> Processor | None:
+        fields = {name: self.values.get(f"{block}.{name}") for name in ("location", "state", "release", "boot")}
+        return Processor(**fields) if block in self.values else None
+
+    def _open(self, block: str, at: int) -> None:
+        self._block = "" if block == "system" else block
+        if self._block:
+            self._put(block, True, at)
+
+    def _of_a_processor(self, match: Match) -> None:
+        if match.kind == "location":
+            self._location(match["value"], match.at)
+        elif match.kind == "location_and_state":
+            self._location(match["location"], match.at)
+            self._state(match["state"], match.at)
+        elif match.kind == "state":
+            self._state(match["value"], match.at)
+        elif match.kind == "image":
+            self._release(match)
+        elif match.kind == "boot":
+            self._boot(match)
+
+    def _location(self, text: str, at: int) -> None:
+        # The other processor's block may come without its title.
+        if self._block == "this" and "this.location" in self.values:
+            self._open("peer", at)
+        self._put(f"{self._block}.location", _words(text) or None, at)
+
+    def _state(self, text: str, at: int) -> None:
+        self._put(f"{self._block}.state", _words(text) or None, at)
+
+    def _communications(self, match: Match) -> None:
+        text = match["value"].strip()
+        down = _DOWN.fullmatch(text)
+        self._put("communications", "up" if text == "Up" else "down" if down else None, match.at)
+        if down and down[1]:
+            self._put("communications_reason", _words(down[1]) or None, match.at)
+
+    def _unavailable(self, match: Match) -> None:
+        quoted = re.search(r"'([^']+)'", match["why"])
+        self._put("peer", True, match.at)
+        self._put("peer.state", _words(quoted[1]) if quoted else None, match.at)
+
+    def _release(self, match: Match) -> None:
+        numbers = [match.at, *self._shapeless_after(match.at)]
+        # The first line without its key, or the key itself would read as the word in front of a release.
+        lines = [match["value"].strip(), *(self.matches.transcript.line(n).strip() for n in numbers[1:])]
+        text = "\n".join(lines)
+        for found in _RELEASE.finditer(text):
+            first, last = text.count("\n", 0, found.start()), text.count("\n", 0, found.end())
+            try:
+                release = plain((found[1] or found[2]).replace("\n", ""))
+            except ValueError:
+                continue
+            self._put(f"{self._block}.release", release, *numbers[first : last + 1])
+
+    def _boot(self, match: Match) -> None:
+        entries = tuple(entry for part in match["value"].split(";") if (entry := _boot_entry(part)))
+        # A line of no shape behind it may be the variable's continuation: then it isn't known whole.
+        self._put(f"{self._block}.boot", None if self._shapeless_after(match.at) else entries, match.at)
+
+    def _shapeless_after(self, at: int) -> list[int]:
+        following = [number for number in self.matches.transcript.kept if number > at]
+        shaped = [index for index, number in enumerate(following) if number not in self._shapeless]
+        return following[: shaped[0]] if shaped else following
+
+    def _put(self, name: str, value: Any, *at: int) -> None:
+        # None counts: a second, readable line doesn't settle what the first one leaves open.
+        if self.values.setdefault(name, value) != value:
+            raise Unreadable(f"it gives {_spoken(name)} twice, differently")
+        if value is not None:
+            self.at[name] = tuple(sorted({*self.at.get(name, ()), *at}))
+
+
+def _boot_entry(part: str) -> str:
+    return re.sub(r",[0-9]*$", "", part.strip())
+
+
+def _spoken(name: str) -> str:
+    block, _, field = name.rpartition(".")
+    owner = {"this": "its own ", "peer": "the peer's "}.get(block, "the ")
+    return owner + field.replace("_", " ")
+
 
 @dataclass(frozen=True, kw_only=True)
 class ConfigSync(Facts):
@@ -66,3 +281,59 @@ class ConfigSync(Facts):
 
     empty: bool | None = None
     lines: tuple[str, ...] = ()
+
+    @classmethod
+    def from_matches(cls, matches: Matches) -> Self:
+        """The offending lines under every heading; `empty` None where a heading is followed by nothing."""
+        lists = _lists(matches)
+        said_empty = tuple(match.at for match in matches.of("empty"))
+        offending = sorted(number for numbers in lists for number in numbers if number not in said_empty)
+        lines = tuple(matches.transcript.line(number).strip() for number in offending)
+        if lines and all(line.startswith("%") for line in lines):
+            raise Unreadable(f"the controller answered: {lines[0]}")
+        if lines:
+            return cls(empty=False, lines=lines, at={"empty": tuple(offending), "lines": tuple(offending)})
+        if lists and all(lists):
+            return cls(empty=True, at={"empty": said_empty})
+        return cls()
+
+
+def _lists(matches: Matches) -> list[list[int]]:
+    """The numbers of the lines of each list, without headings and rules; Unreadable where it is no such list."""
+    kept = list(matches.transcript.kept)
+    rules = {match.at for match in matches.of("rule")}
+    if not rules:
+        return [_without_rule(matches, kept)]
+    first = next(index for index, number in enumerate(kept) if number in rules)
+    # Up to the rule stand headings; a configuration line there means that the heading's own rule was lost.
+    lists = [[number for number in kept[:first] if _is_configuration(matches.transcript.line(number))]]
+    body = kept[first + 1 :]
+    current: list[int] = lists[0]
+    said, titled = ({match.at for match in matches.of(kind)} for kind in ("empty", "titled"))
+    for index, number in enumerate(body):
+        if number in rules:
+            continue
+        # A rule that ends the answer closes a list, unless the line above it is plainly a heading.
+        ruled = index + 1 < len(body) and body[index + 1] in rules
+        heading = ruled and (index + 2 < len(body) or number in titled)
+        if heading and number not in said and not _is_configuration(matches.transcript.line(number)):
+            current = []
+            lists.append(current)
+        else:
+            current.append(number)
+    return lists
+
+
+def _without_rule(matches: Matches, kept: list[int]) -> list[int]:
+    """The lines of a list whose heading has no rule: known by its shape, at the top, or by what the controller says."""
+    titled = {match.at for match in matches.of("titled")}
+    said = {match.at for match in matches.of("empty")}
+    body = kept[1:] if kept[0] in titled else kept
+    if body == kept and kept[0] not in said:
+        raise Unreadable("the list's heading isn't there")
+    return body
+
+
+def _is_configuration(line: str) -> bool:
+    """Whether a line looks like a configuration line or a note beside one, and not like a heading."""
+    return re.match(r"\s*[A-Z]", line) is None
