@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -63,7 +65,7 @@ def write(folder: Path, member: str, captures: Iterable[Capture]) -> Path:
     doesn't take it.
     """
     own = folder / checked_name(member)
-    own.mkdir(mode=0o700, parents=True, exist_ok=True)
+    _make_private(own)
     own.chmod(0o700)
     # Until the last file stands, the manifest lists nothing: a new text must never count under an old entry.
     _write_json(own / MANIFEST, {"captures": {}})
@@ -74,7 +76,7 @@ def write(folder: Path, member: str, captures: Iterable[Capture]) -> Path:
             _write(own / file, _encoded(capture.text))
         entries[capture.command] = {
             "file": file,
-            "started": capture.started.astimezone(capture.started.tzinfo).isoformat() if capture.started else None,
+            "started": _aware(capture.started).isoformat() if capture.started else None,
             "seconds": capture.seconds,
             "ending": capture.ending.value,
             "reason": capture.reason,
@@ -139,7 +141,7 @@ def find(folder: Path) -> Path:
 
 def write_selection(folder: Path, pairs: Sequence[str]) -> None:
     """Write which pairs were asked, so that a replay of a partial sweep asks for the same ones."""
-    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    _make_private(folder)
     _write_json(folder / SELECTION, {"pairs": list(pairs)})
 
 
@@ -259,6 +261,19 @@ def _encoded(text: str) -> bytes:
     except UnicodeEncodeError:
         # A surrogate that stands for no byte: nothing that came off a wire holds one.
         return text.encode("utf-8", "replace")
+
+
+def _aware(moment: datetime) -> datetime:
+    """The moment with its offset; one without any is local time."""
+    return moment if moment.tzinfo else moment.astimezone()
+
+
+def _make_private(folder: Path) -> None:
+    """Make a folder and what is missing above it; Path.mkdir would leave those above open to all."""
+    for missing in reversed([path for path in (folder, *folder.parents) if not path.exists()]):
+        missing.mkdir(mode=0o700, exist_ok=True)
+    if not folder.is_dir():
+        raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder))
 
 
 def _write_json(path: Path, data: Mapping[str, Any]) -> None:

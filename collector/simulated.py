@@ -244,8 +244,8 @@ def fleet(
         log = Log(stack.enter_context(_owners_file(log_file)) if log_file else None)
         members: dict[str, _Member] = {}
         for at, (name, folder) in enumerate(recordings.items()):
-            bound = stack.enter_context(_bound(port_base + at if port_base else 0))
             behaviour = (behaviours or {}).get(name, Behaviour())
+            bound = stack.enter_context(_bound(port_base + at if port_base else 0, behaviour.unreachable))
             members[name] = _Member(name, Answers(Path(folder)), behaviour, credentials, log, bound)
         stack.callback(_serve_in_background(members))
         yield Fleet(members, credentials, log)
@@ -296,10 +296,12 @@ def _serve_in_background(members: Mapping[str, _Member]) -> Callable[[], None]:
     return end
 
 
-def _bound(port: int) -> socket.socket:
+def _bound(port: int, closed: bool) -> socket.socket:
     bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
-        bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        # A named port is to be had again right after the last run; one that stays closed is nobody else's meanwhile.
+        if port and not closed:
+            bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         bound.bind((ADDRESS, port))
     except OSError:
         bound.close()

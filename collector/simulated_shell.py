@@ -158,7 +158,7 @@ class Terminal:
             elif key >= 0x20 and len(typed) < _LONGEST_LINE:
                 typed.append(key)
                 self._screen += bytes([key]) if echo else b""
-        self._screen += _ENTER
+        self._screen += _ENTER if echo else b""
         return typed.decode("utf-8", "surrogateescape")
 
     async def print_pages(self, text: str) -> None:
@@ -277,6 +277,7 @@ class Shell:
         for _ in range(3 if self.secret else 0):
             self.terminal.print("Password: ")
             given = await self.terminal.read_line(echo=False)
+            self.terminal.print("\n")
             self.heard("********")
             if secrets.compare_digest(_bytes(given), _bytes(self.secret or "")):
                 break
