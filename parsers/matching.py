@@ -64,6 +64,7 @@ def match(template: str, transcript: Transcript) -> Matches:
     with _ONE_AT_A_TIME:
         parser = _parser(template)
         parser.clear_input()
+        parser.clear_result()
         parser.add_input(numbered + "\n")
         parser.parse(one=True)
         result = parser.result(structure="flat_list")
