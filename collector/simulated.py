@@ -117,6 +117,7 @@ class _Member:
     socket: socket.socket
     host_key: asyncssh.SSHKey = field(default_factory=lambda: asyncssh.generate_private_key("ssh-ed25519"))
     cuts_left: int = field(init=False)
+    connections: set[asyncssh.SSHServerConnection] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.cuts_left = self.behaviour.cuts
@@ -132,7 +133,7 @@ class _Member:
         if self.behaviour.unreachable:
             return None
         return await asyncssh.create_server(
-            lambda: _Door(self.credentials, self.behaviour),
+            lambda: _Door(self.credentials, self.behaviour, self.connections),
             sock=self.socket,
             server_host_keys=[self.host_key],
             process_factory=self.talk,
@@ -183,9 +184,21 @@ class _Member:
 class _Door(asyncssh.SSHServer):
     """Lets in who has the credentials."""
 
-    def __init__(self, credentials: Credentials, behaviour: Behaviour) -> None:
+    def __init__(
+        self, credentials: Credentials, behaviour: Behaviour, connections: set[asyncssh.SSHServerConnection]
+    ) -> None:
         self._credentials = credentials
         self._behaviour = behaviour
+        self._connections = connections
+        self._own: asyncssh.SSHServerConnection | None = None
+
+    def connection_made(self, conn: asyncssh.SSHServerConnection) -> None:
+        self._own = conn
+        self._connections.add(conn)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        if self._own:
+            self._connections.discard(self._own)
 
     def begin_auth(self, username: str) -> bool:
         return True
@@ -276,6 +289,8 @@ def _serve_in_background(members: Mapping[str, _Member]) -> Callable[[], None]:
         await over.wait()
         for acceptor in filter(None, acceptors):
             acceptor.close()
+        for connection in [one for member in members.values() for one in member.connections]:
+            connection.abort()
 
     def run() -> None:
         with asyncio.Runner(loop_factory=lambda: loop) as runner, suppress(Exception):

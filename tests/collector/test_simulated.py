@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 import signal
 import socket
@@ -12,7 +13,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import asyncssh
@@ -208,6 +209,16 @@ def test_exit_ends_the_connection(folder: Path) -> None:
         transport = client.get_transport()
         assert transport is not None
         wait_until(lambda: not transport.is_active())
+
+
+def test_the_end_of_the_fleet_ends_its_sessions(folder: Path, caplog: pytest.LogCaptureFixture) -> None:
+    with ExitStack() as later:
+        with served(folder) as fleet:
+            shell = later.enter_context(logged_in(fleet, "quay-a"))
+            shell.read_to("quay-a#")
+        assert shell.read_all() == ""
+    complaints = [record for record in caplog.records if record.name == "asyncio" and record.levelno > logging.INFO]
+    assert complaints == []
 
 
 def test_one_command_without_a_shell(folder: Path) -> None:
