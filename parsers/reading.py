@@ -5,6 +5,10 @@ from __future__ import annotations
 from parsers import catalogue, matching, transcript
 from parsers.facts.core import Facts, Refused, Unreadable
 
+# Far beyond the largest fleet that one controller serves; keeps a hostile or mistaken file from taking minutes.
+_MOST_CHARACTERS = 5_000_000
+_MOST_LINES = 100_000
+
 
 class UnknownCommand(ValueError):  # noqa: N818 - named like its sisters Refused and Unreadable
     """The command isn't in the catalogue."""
@@ -19,6 +23,8 @@ def read(command: str, text: str) -> Facts:
     row = catalogue.find(command)
     if row is None:
         raise UnknownCommand(f"{command!r} is not in the catalogue of commands")
+    if len(text) > _MOST_CHARACTERS or max(text.count("\n"), text.count("\r")) > _MOST_LINES:
+        raise Unreadable(f"it is longer than {_MOST_CHARACTERS:,} characters or {_MOST_LINES:,} lines")
     lines = transcript.of(text)
     refusal = lines.refusal
     if refusal is not None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import total_ordering
 
 _RELEASE = re.compile(r"(\d{1,4})\.(\d{1,4})(?:\.(\d{1,4})([a-z]{0,3})((?:\.\d{1,9})*))?", re.ASCII)
-_ROM_MONITOR = re.compile(r"(\d{1,4})\.(\d{1,4})(?:\.(\d{1,4})|\((\d{1,4})([a-z]?)\))?([a-z0-9.]*)", re.ASCII)
+_ROM_MONITOR = re.compile(r"(\d{1,4})\.(\d{1,4})(?:\.(\d{1,4})|\((\d{1,4})([a-z]?)\))?([a-z0-9.]{0,40})", re.ASCII)
 
 
 @total_ordering
@@ -90,5 +90,6 @@ class RomMonitor:
     def __str__(self) -> str:
         return self.text
 
-    def _key(self) -> tuple[tuple[int, int, int], str]:
-        return (self.numbers, self.suffix)
+    def _key(self) -> tuple[tuple[int, int, int], tuple[tuple[int, str], ...]]:
+        parts = re.findall(r"[0-9]+|[a-z]+", self.suffix)
+        return (self.numbers, tuple((int(part), "") if part.isdigit() else (-1, part) for part in parts))

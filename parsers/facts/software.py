@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Literal, Self
 
-from parsers.facts.core import Facts
+from parsers.facts.agreement import Agreement
+from parsers.facts.core import Facts, Unreadable
+from parsers.matching import Match, Matches
+from parsers.release import RomMonitor, plain
+
+InstallMode = Literal["install", "bundle"]
+
+# A year of 365 days: common practice, no source.
+_SECONDS = {"year": 31_536_000, "week": 604_800, "day": 86_400, "hour": 3_600, "minute": 60, "second": 1}
+_UPTIME = re.compile(
+    ",? ?".join(rf"(?:(?P<{unit}>[0-9]{{1,6}}) {unit}s?)?" for unit in _SECONDS),
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -14,12 +26,32 @@ class Version(Facts):
     """`show version`. Releases without padding; the uptime in seconds."""
 
     release: str | None = None
-    install_mode: Literal["install", "bundle"] | None = None
+    install_mode: InstallMode | None = None
     model: str | None = None
     image_file: str | None = None
     uptime_seconds: int | None = None
     last_reload_reason: str | None = None
     serial: str | None = None
+
+    @classmethod
+    def from_matches(cls, matches: Matches) -> Self:
+        """Unreadable where no line tells release, model or mode, and where the headlines name different releases."""
+        told = Agreement(matches)
+        release = told.value("release", matches.of("headline"), _release)
+        model = told.text("model", "model")
+        install_mode: InstallMode | None = told.value("install_mode", matches.of("install_mode"), _install_mode)
+        if release is None and model is None and install_mode is None:
+            raise Unreadable("no line tells the release, the model or the installation mode")
+        return cls(
+            release=release,
+            install_mode=install_mode,
+            model=model,
+            image_file=told.text("image_file", "image_file"),
+            uptime_seconds=told.value("uptime_seconds", matches.of("uptime"), _uptime),
+            last_reload_reason=told.text("last_reload_reason", "last_reload_reason"),
+            serial=told.text("serial", "serial"),
+            at=told.at,
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,6 +68,28 @@ class Boot(Facts):
     manual_boot: bool | None = None
     peer_manual_boot: bool | None = None
 
+    @classmethod
+    def from_matches(cls, matches: Matches) -> Self:
+        """Unreadable where no line tells anything about booting."""
+        told = Agreement(matches)
+        facts = cls(
+            boot=told.value("boot", _variables(matches, "BOOT", standby=False), _entries),
+            peer_boot=told.value("peer_boot", _variables(matches, "BOOT", standby=True), _entries),
+            config_register=told.value(
+                "config_register",
+                [match for match in matches.of("config_register") if not match.get("whose")],
+                lambda match: match["value"],
+            ),
+            manual_boot=told.value("manual_boot", _manual_boot_lines(matches, standby=False), _yes_or_no),
+            peer_manual_boot=told.value("peer_manual_boot", _manual_boot_lines(matches, standby=True), _yes_or_no),
+            at=told.at,
+        )
+        if not facts.at:
+            raise Unreadable("no line tells how it boots")
+        if _manual_boot_is_absent(matches):
+            return replace(facts, manual_boot=False)
+        return facts
+
 
 @dataclass(frozen=True, kw_only=True)
 class RomMonitorVersion(Facts):
@@ -43,9 +97,103 @@ class RomMonitorVersion(Facts):
 
     version: str | None = None
 
+    @classmethod
+    def from_matches(cls, matches: Matches) -> Self:
+        """Unreadable where no line tells the version, or one tells something that is none."""
+        told = Agreement(matches)
+        version = told.value("version", matches.of("version"), _rom_monitor)
+        if version is None:
+            raise Unreadable("no line tells the version of the ROM monitor")
+        return cls(version=version, at=told.at)
+
 
 @dataclass(frozen=True, kw_only=True)
 class RomVariables(Facts):
     """`show romvar`. Values without surrounding quotes."""
 
     variables: Mapping[str, str] | None = None
+
+    @classmethod
+    def from_matches(cls, matches: Matches) -> Self:
+        """Unreadable where no line gives a variable, or two lines give one variable different values.
+
+        `at` has the lines of all of them under `variables`, and those of each under `variables.<name>`.
+        """
+        told = Agreement(matches)
+        lines = matches.of("variable")
+        if not lines:
+            raise Unreadable("no line gives a variable")
+        by_name: dict[str, list[Match]] = {}
+        for match in lines:
+            by_name.setdefault(match["name"], []).append(match)
+        variables = {name: told.value(f"variables.{name}", found, _unquoted) or "" for name, found in by_name.items()}
+        return cls(variables=variables, at={**told.at, "variables": tuple(match.at for match in lines)})
+
+
+def _release(headline: Match) -> str:
+    try:
+        return plain(headline["release"])
+    except ValueError:
+        raise Unreadable(f"a headline's release can't be read: {headline['release'][:40]}") from None
+
+
+def _install_mode(match: Match) -> InstallMode | None:
+    modes: dict[str, InstallMode] = {"install": "install", "bundle": "bundle"}
+    return modes.get(match["value"].strip().lower())
+
+
+def _uptime(match: Match) -> int | None:
+    found = _UPTIME.fullmatch(match["value"].strip())
+    if found is None or not any(found.groups()):
+        return None
+    return sum(int(found[unit] or 0) * seconds for unit, seconds in _SECONDS.items())
+
+
+def _variables(matches: Matches, name: str, *, standby: bool) -> list[Match]:
+    return [match for match in matches.of("variable") if match["name"] == name and bool(match["whose"]) is standby]
+
+
+def _manual_boot_lines(matches: Matches, *, standby: bool) -> list[Match]:
+    plain_lines = [match for match in matches.of("manual_boot") if bool(match["whose"]) is standby]
+    return [*_variables(matches, "MANUAL_BOOT", standby=standby), *plain_lines]
+
+
+def _entries(match: Match) -> tuple[str, ...]:
+    """The entries in boot order; a value that isn't there has none."""
+    value = match["value"].strip()
+    entries = (entry.strip() for entry in value[1:].split(";")) if value.startswith("=") else ()
+    return tuple(re.sub(r",[0-9]+\Z", "", entry) for entry in entries if entry)
+
+
+def _yes_or_no(match: Match) -> bool | None:
+    value = match["value"].strip()
+    if value.startswith("does not exist"):
+        return False
+    return {"yes": True, "no": False}.get(value[1:].strip().lower())
+
+
+def _manual_boot_is_absent(matches: Matches) -> bool:
+    """Whether the rest proves that the controller prints no line about manual boot.
+
+    The standby's lines are printed after it, so with one of them the text wasn't cut off before it; with every line
+    known it isn't among them, garbled; and a train that prints the standby's prints this one too.
+    """
+    if any(_manual_boot_lines(matches, standby=standby) for standby in (False, True)) or matches.unmatched:
+        return False
+    whose = [(match.at, match.kind == "standby_not_ready" or bool(match["whose"])) for match in matches.found]
+    own = [at for at, standby in whose if not standby]
+    standbys = [at for at, standby in whose if standby]
+    return bool(own) and bool(standbys) and max(own) < min(standbys)
+
+
+def _rom_monitor(match: Match) -> str:
+    try:
+        return RomMonitor.parse(match["value"]).text
+    except ValueError:
+        raise Unreadable(f"the version of the ROM monitor can't be read: {match['value'][:40]}") from None
+
+
+def _unquoted(match: Match) -> str:
+    value = match["value"].strip().removeprefix("=").strip()
+    quoted = len(value) > 1 and value[0] == value[-1] and value[0] in "\"'"
+    return value[1:-1] if quoted else value
