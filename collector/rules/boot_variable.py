@@ -7,10 +7,9 @@ import re
 from collector.finding import Answer, Status
 from collector.rules.parts import Part, answer
 from collector.rules.rule import Rule
-from collector.rules.witnesses import Word, about_standby, hear, troubles, unassigned, word
-from collector.snapshot import MemberSnapshot, Snapshot
+from collector.rules.witnesses import Word, about_standby, by_redundancy, hear, troubles, unassigned, word
+from collector.snapshot import Snapshot
 from inventory.policy import Policy
-from parsers.facts.redundancy import Redundancy
 from parsers.facts.software import Boot
 
 _PACKAGES_ON_FLASH = re.compile(r"(?:boot)?flash:/?packages\.conf")
@@ -39,7 +38,9 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
         reading = member.read("show boot", Boot)
         own = word(member, reading, lambda facts: facts.boot, "boot")
         told = [item for item in of_standby if item.about == member.name]
-        parts += hear("boot variable", own, [*told, *_redundancy(snapshot, member)], _from_packages)
+        # An empty list there is what is printed of a processor that isn't ready: it says nothing.
+        others = by_redundancy(snapshot, member, lambda processor: processor.boot or None, "boot")
+        parts += hear("boot variable", own, [*told, *others], _from_packages)
         manual = word(member, reading, lambda facts: facts.manual_boot, "manual_boot")
         told_manual = [item for item in manual_of_standby if item.about == member.name]
         heard = hear("manual boot setting", manual, told_manual, _by_itself)
@@ -47,16 +48,6 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
         parts += [part for part in troubles(heard) if not (manual.withheld and part.status is Status.UNKNOWN)]
     parts += unassigned(of_standby, snapshot, _from_packages) + unassigned(manual_of_standby, snapshot, _by_itself)
     return answer(parts)
-
-
-def _redundancy(snapshot: Snapshot, member: MemberSnapshot) -> list[Word[tuple[str, ...]]]:
-    """The `BOOT` lines of `show redundancy` about a member; an empty one about a peer says nothing."""
-    partner = snapshot.other(member)
-    own, told = member.read("show redundancy", Redundancy), partner.read("show redundancy", Redundancy)
-    return [
-        word(member, own, lambda facts: facts.this.boot if facts.this else None, "this.boot"),
-        word(partner, told, lambda facts: (facts.peer and facts.peer.boot) or None, "peer.boot", about=member.name),
-    ]
 
 
 def _from_packages(item: Word[tuple[str, ...]], boot: tuple[str, ...]) -> Part:

@@ -96,7 +96,7 @@ def _arithmetic(about: str, flash: _Flash, image: Image, images: int) -> str:
 
 
 def _exactly(count: int) -> str:
-    return f"{count:,} bytes"
+    return f"{count:,} byte{'' if count == 1 else 's'}"
 
 
 def _rounded(count: int) -> str:

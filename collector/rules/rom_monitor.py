@@ -59,7 +59,8 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
 def _words(snapshot: Snapshot, chassis: Role) -> list[Word[RomMonitor]]:
     """What both sessions say of the chassis with this role, the active one's first: it is the one that can tell both.
 
-    The standby's session isn't expected to know. Where the roles aren't known, the words are about the role.
+    The standby's session needn't tell, but what it told and was lost is missed. Where the roles aren't known, the
+    words are about the role.
     """
     owner = next((member for member in snapshot.members if role(snapshot, member) == chassis), None)
     active_first = sorted(snapshot.members, key=lambda member: role(snapshot, member) != "active")
@@ -67,13 +68,14 @@ def _words(snapshot: Snapshot, chassis: Role) -> list[Word[RomMonitor]]:
 
 
 def _word(snapshot: Snapshot, speaker: MemberSnapshot, chassis: Role, owner: MemberSnapshot | None) -> Word[RomMonitor]:
+    reading = speaker.read(f"show rom-monitor chassis {chassis} R0", RomMonitorVersion)
     return word(
         speaker,
-        speaker.read(f"show rom-monitor chassis {chassis} R0", RomMonitorVersion),
+        reading,
         _version,
         "version",
         about=owner.name if owner else f"the {chassis} chassis",
-        expected=role(snapshot, speaker) == "active",
+        expected=role(snapshot, speaker) == "active" or bool(reading.printed),
     )
 
 

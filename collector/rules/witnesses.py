@@ -16,7 +16,7 @@ from collector.rules.parts import Part, worst
 from collector.rules.roles import role
 from collector.snapshot import MemberSnapshot, Reading, Snapshot
 from parsers.facts.core import Facts
-from parsers.facts.redundancy import Redundancy
+from parsers.facts.redundancy import Processor, Redundancy
 from parsers.facts.software import Version
 from parsers.release import Release
 
@@ -30,7 +30,7 @@ class Word(Generic[V]):
 
     `about` is the member's name, or words such as `the standby` where it isn't known which one that is. `value` is
     None where nothing was said, and then `problem` says why; it is empty where a readable answer is silent.
-    `expected` says that this session should have told it, so that the loss of its words isn't taken for silence.
+    `expected` says that this session should have told it, so that its words are missed and not taken for silence.
     """
 
     about: str
@@ -98,7 +98,7 @@ def hear(what: str, first: Word[V], others: Sequence[Word[V]], judge: Judge[V]) 
     """
     told = _together(_attributed(judge(item, item.value), item) for item in others if item.value is not None)
     unheard = [
-        Part(Status.UNKNOWN, f"what {item.by} would tell about {item.about} isn't known: {item.lack}")
+        Part(Status.UNKNOWN, f"{item.lack}, so what it tells of {item.about} isn't known")
         for item in others
         if item.value is None and item.expected and not item.withheld
     ]
@@ -156,18 +156,35 @@ def running_releases(snapshot: Snapshot, member: MemberSnapshot) -> tuple[Word[R
     """What release a member runs: its own `show version` first, then `show redundancy` on either side."""
     version = member.read("show version", Version)
     own = word(member, version, lambda facts: _release(facts.release), "release")
-    redundancy = member.read("show redundancy", Redundancy)
-    this = word(member, redundancy, lambda facts: _release(facts.this.release) if facts.this else None, "this.release")
+    return own, by_redundancy(snapshot, member, lambda processor: _release(processor.release), "release")
+
+
+def by_redundancy(
+    snapshot: Snapshot, member: MemberSnapshot, value: Callable[[Processor], V | None], field: str
+) -> list[Word[V]]:
+    """What `show redundancy` says of a member, in its own session and in its partner's.
+
+    An answer that is silent about it is no loss; an answer that can't be used is one.
+    """
     partner = snapshot.other(member)
-    told = partner.read("show redundancy", Redundancy)
-    peer = word(
-        partner,
-        told,
-        lambda facts: _release(facts.peer.release) if facts.peer else None,
-        "peer.release",
-        about=member.name,
-    )
-    return own, [this, peer]
+    own, told = member.read("show redundancy", Redundancy), partner.read("show redundancy", Redundancy)
+    return [
+        word(
+            member,
+            own,
+            lambda facts: value(facts.this) if facts.this else None,
+            f"this.{field}",
+            expected=own.facts is None,
+        ),
+        word(
+            partner,
+            told,
+            lambda facts: value(facts.peer) if facts.peer else None,
+            f"peer.{field}",
+            about=member.name,
+            expected=told.facts is None,
+        ),
+    ]
 
 
 def _release(text: str | None) -> Release | None:

@@ -1,0 +1,75 @@
+"""The catalogue: DESIGN section 4, `The first thirteen rules`, gives its ids and their order."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from collector import rules
+from collector.finding import Answer, Status
+from collector.rules.rule import Rule
+from collector.snapshot import Snapshot
+from inventory.policy import Policy
+from parsers import catalogue
+from tests.collector.rules.building import policy, snapshot
+
+DESIGN = (
+    "hardware-support",
+    "release-support",
+    "upgrade-path",
+    "install-mode",
+    "boot-variable",
+    "rom-monitor",
+    "flash-space",
+    "pair-state",
+    "pair-link",
+    "pair-interface",
+    "install-state",
+    "upgrade-activity",
+    "config-sync",
+)
+
+
+def test_the_catalogue_holds_the_designs_rules_in_its_order() -> None:
+    assert rules.ids() == DESIGN
+
+
+@pytest.mark.parametrize("rule", rules.CATALOGUE, ids=lambda rule: rule.id)
+def test_every_rule_explains_itself_and_needs_commands_of_the_catalogue(rule: Rule) -> None:
+    assert all((rule.title.endswith("?"), rule.why.endswith("."), rule.good, rule.bad, rule.needs))
+    asked = {command.text for command in catalogue.asked()}
+    assert set(rule.needs) <= asked
+
+
+def test_a_rule_is_found_by_its_id() -> None:
+    found = rules.find("flash-space")
+    assert found is not None
+    assert found.id == "flash-space"
+    assert rules.find("flash_space") is None
+
+
+def test_every_rule_gives_one_finding_in_the_catalogues_order() -> None:
+    findings = rules.judge(snapshot(), policy())
+    assert tuple(finding.rule for finding in findings) == rules.ids()
+
+
+def test_a_healthy_pair_is_blocked_by_nothing() -> None:
+    findings = rules.judge(snapshot(), policy())
+    assert {f.rule: f.status for f in findings if f.status not in (Status.PASS, Status.NOT_APPLICABLE)} == {}
+
+
+def test_a_policy_that_weighs_a_rule_that_does_not_exist_is_refused() -> None:
+    wrong = policy(rules={"flash-spaces": "off", "flash-space": "off"})
+    assert rules.unknown_rules(wrong) == ("flash-spaces",)
+    with pytest.raises(ValueError, match="flash-spaces"):
+        rules.judge(snapshot(), wrong)
+
+
+def test_a_rule_that_crashes_is_no_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    def crash(snapshot: Snapshot, policy: Policy) -> Answer:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(rules, "CATALOGUE", (replace(rules.CATALOGUE[0], judge=crash),))
+    with pytest.raises(ZeroDivisionError):
+        rules.judge(snapshot(), policy())
