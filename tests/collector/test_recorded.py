@@ -49,7 +49,8 @@ def test_is_of_no_use_before_it_is_open_and_after_it_is_closed(tmp_path: Path) -
         _ = session.connection
     session.open(None, None, None, None, None, {"folder": tmp_path, "member": "quay-a"})
     (command, *_) = catalogue.asked()
-    assert session.connection.ask(command).ending is Ending.MISSING
+    asking: Asking = session.connection
+    assert asking.ask(command).ending is Ending.MISSING
     session.close()
     with pytest.raises(RuntimeError):
         _ = session.connection

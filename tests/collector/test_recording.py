@@ -78,6 +78,12 @@ def test_the_owner_only_and_nothing_left_over(tmp_path: Path) -> None:
     assert stat.S_IMODE(own.stat().st_mode) == stat.S_IMODE(own.parent.stat().st_mode) == 0o700
 
 
+def test_a_members_folder_that_was_open_to_others_is_closed(tmp_path: Path) -> None:
+    (tmp_path / "quay-a").mkdir(mode=0o755)
+    own = recording.write(tmp_path, "quay-a", [])
+    assert stat.S_IMODE(own.stat().st_mode) == 0o700
+
+
 def test_removes_what_an_earlier_sweep_left_of_a_command_that_is_missing_now(tmp_path: Path) -> None:
     both = [Capture("quay-a", "show boot", "old"), Capture("quay-a", "show version", "old")]
     recording.write(tmp_path, "quay-a", both)
@@ -136,9 +142,10 @@ def test_what_the_manifest_and_the_folder_do_not_both_have_is_missing(tmp_path: 
 
 
 def test_a_folder_in_a_files_place_is_missing(tmp_path: Path) -> None:
-    (tmp_path / "quay-a" / "show_boot.txt").mkdir(parents=True)
+    path = tmp_path / "quay-a" / "show_boot.txt"
+    path.mkdir(parents=True)
     (boot,) = recording.load(tmp_path, "quay-a", commands(BOOT))
-    assert boot.ending is Ending.MISSING
+    assert (boot.ending, boot.reason) == (Ending.MISSING, f"{path} is not a file that can be read")
 
 
 @pytest.mark.parametrize("with_manifest", [True, False])

@@ -206,6 +206,7 @@ def test_exit_ends_the_connection(folder: Path) -> None:
         shell.say("", "quay-a#")
         shell.channel.sendall(b"exit\r")
         assert shell.read_all() == "exit\r\n"
+        assert shell.channel.recv_exit_status() == 0
         transport = client.get_transport()
         assert transport is not None
         wait_until(lambda: not transport.is_active())
@@ -266,6 +267,8 @@ def test_drops_the_connection_in_the_middle_of_an_answer_so_many_times(folder: P
                     shell.say("dir bootflash:\r", "quay-a#")
                 shell.channel.sendall(b"show version\r")
                 assert shell.read_all() == "show version\r\n" + shown(LONG[: len(LONG) // 2])
+                # A dropped connection says no farewell: there is no exit status.
+                assert shell.channel.recv_exit_status() == -1
         with logged_in(fleet, "quay-a") as shell:
             shell.read_to("quay-a#")
             assert "row 60" in shell.say("show version\r", "quay-a#")
