@@ -19,8 +19,8 @@ def worst_first(findings: Iterable[Finding]) -> list[Finding]:
 
 
 def decides(finding: Finding) -> bool:
-    """Whether the finding keeps its pair from being go: a block or an unknown of a rule that weighs as a block."""
-    return finding.status in (Status.BLOCK, Status.UNKNOWN) and finding.weight == "block"
+    """Whether the finding keeps its pair from being go, by the sentence of `collector.verdict.verdict`."""
+    return finding.status is Status.BLOCK or (finding.status is Status.UNKNOWN and finding.weight == "block")
 
 
 def with_status(pair: PairResult, status: Status) -> list[str]:

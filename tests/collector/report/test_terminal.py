@@ -12,7 +12,7 @@ from inventory.pairs import Pair
 from parsers.facts.flash import Directory, File
 from parsers.facts.redundancy import ConfigSync, Processor, Redundancy
 from parsers.facts.software import RomVariables
-from tests.collector.report.sample import HOSTILE, OUT_OF_STEP, RESULT, RULES, STEERING
+from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNREACHED, UNTOLD
 
 
 @pytest.fixture(autouse=True)
@@ -90,11 +90,13 @@ def test_the_fleet_leaves_out_what_does_not_decide() -> None:
     assert "not the recommended release" not in text
 
 
-def test_a_block_that_the_site_weighs_as_caution_does_not_decide() -> None:
-    eased = replace(OUT_OF_STEP, weight="caution", weighed="caution")
-    pair = RESULT.pairs[3]
+def test_an_unknown_that_the_site_weighs_as_caution_does_not_decide() -> None:
+    eased = replace(UNTOLD, weight="caution", weighed="caution")
+    pair = RESULT.pairs[4]
     changed = replace(pair, findings=tuple(eased if f.rule == eased.rule else f for f in pair.findings))
-    assert "Mismatched Command List" not in printed(terminal.fleet(replace(RESULT, pairs=(changed,))))
+    text = squeezed(printed(terminal.fleet(replace(RESULT, pairs=(changed,)))))
+    assert UNTOLD.statement not in text
+    assert UNREACHED.statement in text
     assert "The site's policy weighs this rule as: caution." in squeezed(printed(terminal.detail(changed)))
 
 
