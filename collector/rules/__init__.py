@@ -5,11 +5,17 @@ from __future__ import annotations
 from collector.finding import Finding
 from collector.rules import (
     boot_variable,
+    config_sync,
     flash_space,
     hardware_support,
     install_mode,
+    install_state,
+    pair_interface,
+    pair_link,
+    pair_state,
     release_support,
     rom_monitor,
+    upgrade_activity,
     upgrade_path,
 )
 from collector.rules.rule import Rule
@@ -25,6 +31,12 @@ CATALOGUE: tuple[Rule, ...] = (
     boot_variable.RULE,
     rom_monitor.RULE,
     flash_space.RULE,
+    pair_state.RULE,
+    pair_link.RULE,
+    pair_interface.RULE,
+    install_state.RULE,
+    upgrade_activity.RULE,
+    config_sync.RULE,
 )
 
 

@@ -1,0 +1,51 @@
+"""upgrade-activity: is another upgrade in progress?"""
+
+from __future__ import annotations
+
+from collector.finding import Answer, Status
+from collector.rules.parts import Part, answer
+from collector.rules.rule import Rule
+from collector.rules.sessions import attributed, hear_each, quiet, unknown
+from collector.snapshot import Reading, Snapshot
+from inventory.policy import Policy
+from parsers.facts.upgrade import IssuState
+
+_COMMAND = "show issu state detail"
+_REMEDY = (
+    "Find out who started it and let them finish or abort it by the vendor's procedure, then check again. Either way "
+    "can reload a controller and drop clients: don't abort what somebody is working on, agree it through your change "
+    "process and, where lives depend on the network, with the people who run the ward."
+)
+
+
+def judge(snapshot: Snapshot, policy: Policy) -> Answer:
+    """Each session's word; both have to say that nothing is in progress."""
+    heard = hear_each(snapshot, [_COMMAND], IssuState, "whether an upgrade is in progress")
+    first, second = (member.name for member in snapshot.members)
+    summary = Part(Status.PASS, f"No in-service upgrade is in progress on {first} and {second}")
+    return answer([summary, *attributed((item.member, _progress(item)) for item in heard.readings), *heard.parts])
+
+
+def _progress(reading: Reading[IssuState]) -> Part:
+    facts = reading.facts
+    evidence = reading.evidence("in_progress", "operation", "stage")
+    if facts is None or facts.in_progress is None:
+        return unknown(f"`{_COMMAND}` on {reading.member} doesn't say whether an upgrade is in progress", evidence)
+    if not facts.in_progress:
+        return quiet(*evidence)
+    named = [f"operation {facts.operation}" if facts.operation else "", f"stage {facts.stage}" if facts.stage else ""]
+    details = ", ".join(filter(None, named))
+    clause = f"an in-service upgrade is in progress ({details})" if details else "an in-service upgrade is in progress"
+    return Part(Status.BLOCK, clause, evidence, _REMEDY)
+
+
+RULE = Rule(
+    id="upgrade-activity",
+    title="Is no other upgrade in progress?",
+    why="An upgrade that somebody else began has to be finished or aborted before another one can start.",
+    good="No ISSU operation is in progress",
+    bad="Current ISSU Status: In Progress",
+    # Who may stand in for the other one follows from the roles.
+    needs=(_COMMAND, "show redundancy", "show chassis rmi"),
+    judge=judge,
+)
