@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 import os
 import tempfile
@@ -31,11 +32,12 @@ class RecordingError(ValueError):
 
 
 class _Entry(BaseModel):
-    """What the manifest says of one capture."""
+    """What the manifest says of one capture; `sha256` is of the file as it was written, in hexadecimal."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     file: str | None = None
+    sha256: str | None = None
     started: AwareDatetime | None = None
     seconds: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
     ending: Ending
@@ -72,10 +74,12 @@ def write(folder: Path, member: str, captures: Iterable[Capture]) -> Path:
     entries: dict[str, Any] = {}
     for capture in captures:
         file = None if capture.ending is Ending.MISSING else _file(capture.command)
+        content = _encoded(capture.text)
         if file:
-            _write(own / file, _encoded(capture.text))
+            _write(own / file, content)
         entries[capture.command] = {
             "file": file,
+            "sha256": hashlib.sha256(content).hexdigest() if file else None,
             "started": _aware(capture.started).isoformat() if capture.started else None,
             "seconds": capture.seconds,
             "ending": capture.ending.value,
@@ -189,9 +193,12 @@ def _one_form(
     if not path.is_file():
         return _missing(member, command, f"{path} is not a file that can be read", entry)
     try:
-        text = path.read_bytes().decode("utf-8", "surrogateescape")
+        content = path.read_bytes()
     except OSError as error:
         return _missing(member, command, f"{path} can't be read: {error.strerror}", entry)
+    if entry and entry.sha256 and entry.sha256 != hashlib.sha256(content).hexdigest():
+        return _missing(member, command, f"{path} has changed since it was recorded", entry)
+    text = content.decode("utf-8", "surrogateescape")
     if entry is None:
         return Capture(member, command.text, text)
     return Capture(member, command.text, text, entry.ending, entry.reason, entry.started, entry.seconds)

@@ -286,3 +286,13 @@ def test_a_member_may_be_called_captures(tmp_path: Path) -> None:
 def test_finds_nothing_where_there_is_no_folder(tmp_path: Path) -> None:
     with pytest.raises(RecordingError, match="there is no such folder"):
         recording.find(tmp_path / "nowhere")
+
+
+def test_a_capture_that_changed_since_it_was_recorded_counts_as_missing(tmp_path: Path) -> None:
+    command = catalogue.COMMANDS[0]
+    recording.write(tmp_path, "quay-a", [Capture("quay-a", command.text, "one\ntwo\n")])
+    file = tmp_path / "quay-a" / f"{command.slug}.txt"
+    file.write_text("one\n")
+    (capture,) = recording.load(tmp_path, "quay-a", [command])
+    assert capture.ending is Ending.MISSING
+    assert capture.reason == f"{file} has changed since it was recorded"
