@@ -5,7 +5,12 @@ from __future__ import annotations
 import pytest
 
 from collector.finding import Status, Verdict
+from collector.rules.roles import with_role
 from parsers import catalogue
+from parsers.facts.flash import Directory
+from parsers.facts.redundancy import Chassis, Redundancy
+from parsers.facts.software import Boot, RomMonitorVersion, Version
+from parsers.facts.upgrade import InstallSummary
 from tests.demo_fleet import FIXTURES, judged, pairs, snapshot
 from tests.fleet.demo import DEMO
 
@@ -31,6 +36,8 @@ _NO_GO = {
     # Two releases mean two sets of installed software.
     "bollard": {"release-support", "install-state"},
 }
+# What a member alone tells of itself, and what follows from its model.
+_FROM_ITS_VERSION = {"hardware-support", "install-mode", "pair-interface", "rom-monitor"}
 _CAUTION = {
     "quay": set[str](),
     "tidewater": set[str](),
@@ -58,7 +65,7 @@ def test_a_healthy_pair_is_go(pair: str) -> None:
 def test_what_nobody_can_tell_leaves_a_pair_undecided() -> None:
     result = judged(snapshot("fogbank"))
     assert result.with_status(Status.BLOCK) == set()
-    assert result.with_status(Status.UNKNOWN) == {"hardware-support", "install-mode"}
+    assert result.with_status(Status.UNKNOWN) == _FROM_ITS_VERSION
     assert result.verdict is Verdict.UNDECIDED
 
 
@@ -70,3 +77,40 @@ def test_every_member_that_can_be_reached_has_a_recording_of_every_command() -> 
     wanted = {f"{command.slug}.txt" for command in catalogue.asked()}
     recorded = {folder.name: {file.name for file in folder.glob("*.txt")} for folder in FIXTURES.iterdir()}
     assert recorded == {member.name: wanted for pair in DEMO for member in pair.members if member.reachable}
+
+
+@pytest.mark.parametrize("pair", sorted({*pairs()} - {"farholm"}))
+def test_what_the_active_tells_of_the_standby_is_what_the_standby_says(pair: str) -> None:
+    """Wherever both can be read; a fleet that contradicted itself by mistake would tell other stories than its own."""
+    described = snapshot(pair)
+    active, standby = with_role(described, "active"), with_role(described, "standby")
+    assert active is not None
+    assert standby is not None
+    told, own = active.read("show redundancy", Redundancy).facts, standby.read("show redundancy", Redundancy).facts
+    assert told is not None
+    assert own is not None
+    assert (told.peer, told.this) == (own.this, own.peer)
+    version = standby.read("show version", Version).facts
+    assert version is None or (told.peer is not None and version.release == told.peer.release)
+    near, far = standby.read("dir bootflash:", Directory).facts, active.read("dir stby-bootflash:", Directory).facts
+    assert near is None or _on_flash(near) == _on_flash(far)
+    boot, peer_boot = standby.read("show boot", Boot).facts, active.read("show boot", Boot).facts
+    assert boot is None or peer_boot is None or peer_boot.peer_boot in (None, boot.boot)
+    for command in ("show rom-monitor chassis standby R0", "show rom-monitor chassis active R0"):
+        rom_monitor = standby.read(command, RomMonitorVersion).facts
+        assert rom_monitor in (None, active.read(command, RomMonitorVersion).facts)
+    chassis = [member.read("show chassis rmi", Chassis).facts for member in (active, standby)]
+    rows = [[(row.number, row.role, row.mac, row.rmi_ip) for row in facts.members] for facts in chassis if facts]
+    assert rows[0] == rows[1]
+    installed = [member.read("show install summary", InstallSummary).facts for member in (active, standby)]
+    kinds = [
+        {(row.state, row.name) for scope in facts.scopes for row in scope.packages} for facts in installed if facts
+    ]
+    assert kinds[1:] in ([], kinds[:1])
+
+
+def _on_flash(directory: Directory | None) -> tuple[object, ...]:
+    assert directory is not None
+    assert directory.files is not None
+    files = sorted((file.name, file.bytes) for file in directory.files)
+    return directory.bytes_total, directory.bytes_free, files

@@ -84,9 +84,7 @@ def _software(member: Controller) -> list[str]:
 def show_boot(pair: PairDescription, member: Controller) -> list[str]:
     """The boot variables of this member and, on the active one, of the standby as far as it can tell."""
     lines = _boot_lines(pair, member, "")
-    if not pair.is_active(member):
-        return lines
-    if pair.peer_lost or not pair.standby_boot_told:
+    if not pair.is_active(member) or pair.peer_lost or not pair.standby_boot_told:
         return [*lines, "", "Standby not ready to show bootvar"]
     return [*lines, "", *_boot_lines(pair, pair.standby_member, "Standby ")]
 
