@@ -34,7 +34,8 @@ class Scope:
 class InstallSummary(Facts):
     """`show install summary`. `auto_abort` is the worst of the timers shown, None where no timer line was seen.
 
-    It is None, too, where the last block isn't followed by a timer though another one is: the answer may break off.
+    It is also None where the timers shown are inactive and none of them stands behind the last block: only the timer
+    shows that the answer is whole, so without it nobody may conclude from what isn't listed.
     """
 
     scopes: tuple[Scope, ...] = ()
@@ -81,8 +82,8 @@ class _Block:
 class _Blocks:
     """Reads `show install summary` line by line; nothing in or behind a block may go unread.
 
-    A block is a title, the legend, a rule, the column titles, a rule, then rows or `No packages`. Only a rule, a timer
-    or the next title behind them shows that they are all there.
+    A block is a title, the legend, a rule, the column titles, a rule, then rows or `No packages`, closed by a rule, a
+    timer or the next title. Some trains end without any of them, which a cut can't be told from: see `auto_abort`.
     """
 
     def __init__(self) -> None:
@@ -110,7 +111,7 @@ class _Blocks:
     def end(self) -> None:
         if not self.blocks:
             raise Unreadable("it lists no packages of any chassis")
-        if self.blocks[-1].part != "closed":
+        if not self.blocks[-1].filled:
             raise Unreadable("the list of packages breaks off")
 
     def auto_abort(self) -> Literal["inactive", "active"] | None:
