@@ -1,0 +1,129 @@
+"""The user's OpenSSH configuration: address, port, user, key files and jump hosts of a member."""
+
+from __future__ import annotations
+
+import shlex
+import socket
+import subprocess
+import tempfile
+from contextlib import suppress
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import IO, TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from paramiko import SSHConfig
+
+_PORT = 22
+
+
+class ConfigurationError(Exception):
+    """The OpenSSH configuration can't be used; the message names the file."""
+
+
+@dataclass(frozen=True)
+class Route:
+    """How a member is reached. `jump` is the command that leads there by way of jump hosts, empty without any."""
+
+    hostname: str
+    port: int = _PORT
+    username: str | None = None
+    key_files: tuple[Path, ...] = ()
+    jump: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        return f"[{self.hostname}]:{self.port}" if ":" in self.hostname else f"{self.hostname}:{self.port}"
+
+
+def route(hostname: str, port: int | None = None, configuration: Path | None = None) -> Route:
+    """The route to an address of the inventory by a configuration file; one that doesn't exist says nothing.
+
+    The inventory's port wins over the configuration's unless it is SSH's own. `Include` isn't followed.
+    """
+    if configuration is None:
+        return Route(hostname, port or _PORT)
+    try:
+        found = _parsed(configuration, _version(configuration)).lookup(hostname)
+    except (OSError, UnicodeDecodeError) as error:
+        raise ConfigurationError(f"{configuration}: can't be read: {error}") from None
+    except Exception as error:  # paramiko raises what it likes for a file that it doesn't understand
+        raise ConfigurationError(f"{configuration}: isn't a configuration that can be used: {error}") from None
+    target = found.get("hostname", hostname)
+    own_port = port if port not in (None, _PORT) else int(found.get("port", port or _PORT))
+    keys = tuple(path for path in (Path(name).expanduser() for name in found.get("identityfile", [])) if path.is_file())
+    return Route(target, own_port or _PORT, found.get("user"), keys, _jump(found, configuration, target, own_port))
+
+
+def _jump(found: dict[str, str], configuration: Path, hostname: str, port: int | None) -> tuple[str, ...]:
+    if command := found.get("proxycommand"):
+        return tuple(shlex.split(command))
+    hops = [hop.strip() for hop in found.get("proxyjump", "").split(",") if hop.strip()]
+    if not hops or hops == ["none"]:
+        return ()
+    target = f"[{hostname}]:{port}" if ":" in hostname else f"{hostname}:{port}"
+    before = ("-J", ",".join(hops[:-1])) if hops[1:] else ()
+    last = hops[-1] if hops[-1].startswith("ssh://") else f"ssh://{hops[-1]}"
+    # Nobody sits at the jump host's prompt: without BatchMode it would wait for an answer for ever.
+    return ("ssh", "-F", str(configuration), "-o", "BatchMode=yes", *before, "-W", target, last)
+
+
+def _version(path: Path) -> int:
+    try:
+        return path.stat().st_mtime_ns
+    except FileNotFoundError:
+        return 0
+
+
+@lru_cache(maxsize=8)
+def _parsed(path: Path, version: int) -> SSHConfig:
+    from paramiko import SSHConfig
+
+    if not version:
+        return SSHConfig()
+    return SSHConfig.from_text(path.read_text(encoding="utf-8"))
+
+
+class Connection:
+    """A connection to a member's SSH port, direct or by way of jump hosts. OSError where there is none."""
+
+    def __init__(self, route: Route, seconds: float) -> None:
+        self._said: IO[bytes] | None = None
+        self._jump: subprocess.Popen[bytes] | None = None
+        if not route.jump:
+            self.socket = socket.create_connection((route.hostname, route.port), seconds)
+            self.socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            return
+        # A socket pair, unlike pipes, tells at once when the jump host's command has ended.
+        self.socket, theirs = socket.socketpair()
+        self._said = tempfile.TemporaryFile()  # noqa: SIM115 - it lives as long as the connection
+        try:
+            wire, said = theirs.fileno(), self._said.fileno()
+            self._jump = subprocess.Popen(route.jump, stdin=wire, stdout=wire, stderr=said)  # noqa: S603 - the user's own
+        except OSError:
+            self.close()
+            raise
+        finally:
+            theirs.close()
+
+    def complaint(self) -> str:
+        """The last line that the way by the jump hosts complained with; empty without any."""
+        if self._said is None:
+            return ""
+        with suppress(subprocess.TimeoutExpired):
+            if self._jump:
+                self._jump.wait(1)
+        self._said.seek(0)
+        lines = self._said.read().decode("utf-8", "replace").split("\n")
+        return next((line.strip() for line in reversed(lines) if line.strip()), "")
+
+    def close(self) -> None:
+        """End the connection at once: whoever waits for it wakes up."""
+        with suppress(OSError):
+            self.socket.shutdown(socket.SHUT_RDWR)
+        self.socket.close()
+        if self._jump:
+            self._jump.terminate()
+            self._jump.wait()
+        if self._said:
+            self._said.close()

@@ -1,0 +1,372 @@
+"""The connection plugin that asks a controller over SSH, built on netmiko. It can only read.
+
+netmiko makes the connection; its own waits, its clean-up (which types) and its writing are left out: what is typed and
+what is waited for is in collector.dialogue.
+"""
+
+from __future__ import annotations
+
+import logging
+import socket
+import time
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, fields
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from collector import hostkeys, openssh
+from collector.capture import Capture, Ending
+from collector.credentials import Credentials
+from collector.dialogue import Broken, Dialogue, Lost, NotInCatalogue, check
+from collector.hostkeys import HostKey, KnownHosts, Standing
+from parsers.catalogue import Command
+
+if TYPE_CHECKING:
+    import paramiko
+    from nornir.core import Nornir
+    from nornir.core.configuration import Config
+
+    from inventory.pairs import Pair
+
+__all__ = ["NotInCatalogue", "NotReached", "Options", "SshMember", "SshSession", "prepare"]
+
+CONNECTION = "ssh"
+"""The plugin's name in Nornir's register and in `connection_options`."""
+
+_TRANSPORT_LOG = "paramiko.transport"
+# Without a handler of their own, these would be printed to standard error with a traceback for every lost session.
+for _name in ("paramiko", "netmiko"):
+    logging.getLogger(_name).addHandler(logging.NullHandler())
+
+
+class NotReached(Exception):  # noqa: N818 - named like its sisters
+    """There is no session with the member; the message is a clause that says why."""
+
+
+@dataclass(frozen=True)
+class Options:
+    """How a session is made; times in seconds. Any of them may stand in the inventory's `extras` for `ssh`.
+
+    `connect_seconds` is for the connection, `greeting_seconds` for the other side's first words and each step of the
+    login, `prompt_seconds` for the first prompt and the terminal settings. `patience` multiplies the time limits of
+    all commands. `most_bytes` is the longest answer that is taken. `key_file` is tried besides the user's own keys.
+    """
+
+    member: str
+    credentials: Credentials | None = None
+    known_hosts: Path | None = None
+    key_file: str | None = None
+    connect_seconds: float = 10.0
+    greeting_seconds: float = 15.0
+    prompt_seconds: float = 20.0
+    keepalive_seconds: float = 15.0
+    patience: float = 1.0
+    most_bytes: int = 20_000_000
+
+
+def prepare(nornir: Nornir, pairs: Sequence[Pair], credentials: Mapping[str, Credentials], **options: Any) -> None:
+    """Give the members' hosts what their sessions need; `options` as in Options, over those of the inventory."""
+    from nornir.core.inventory import ConnectionOptions
+
+    for member in (member for pair in pairs for member in pair.members):
+        host = nornir.inventory.hosts[member.name]
+        given = host.get_connection_parameters(CONNECTION)
+        extras = {**(given.extras or {}), **options, "member": member.name, "credentials": credentials[member.name]}
+        own = host.connection_options.get(CONNECTION) or ConnectionOptions()
+        own.extras = extras
+        host.connection_options[CONNECTION] = own
+
+
+class SshSession:
+    """Nornir's connection plugin; `extras` are the fields of Options."""
+
+    def __init__(self) -> None:
+        self._member: SshMember | None = None
+
+    @property
+    def connection(self) -> SshMember:
+        """What answers; RuntimeError while the plugin isn't open."""
+        if self._member is None:
+            raise RuntimeError("the session isn't open")
+        return self._member
+
+    def open(
+        self,
+        hostname: str | None,
+        username: str | None,
+        password: str | None,
+        port: int | None,
+        platform: str | None,
+        extras: dict[str, Any] | None = None,
+        configuration: Config | None = None,
+    ) -> None:
+        """Log in; NotReached where that can't be done."""
+        options = _options(extras or {})
+        config_file = Path(configuration.ssh.config_file).expanduser() if configuration else None
+        try:
+            route = openssh.route(hostname or options.member, port, config_file)
+        except openssh.ConfigurationError as error:
+            raise NotReached(str(error)) from None
+        credentials = options.credentials or Credentials(username or route.username or "", password)
+        member = SshMember(options, route, credentials, platform)
+        member.open()
+        self._member = member
+
+    def close(self) -> None:
+        """End the session."""
+        if self._member is not None:
+            self._member.close()
+        self._member = None
+
+
+class SshMember:
+    """A member over SSH: one session, taken up once more should it be lost."""
+
+    def __init__(self, options: Options, route: openssh.Route, credentials: Credentials, platform: str | None) -> None:
+        self._options = options
+        self._route = route
+        self._credentials = credentials
+        self._platform = platform
+        self._login: _Login | None = None
+        self._was_lost = False
+        self._over = ""
+
+    def open(self) -> None:
+        """Log in; NotReached where that can't be done."""
+        self._login = _Login(self._options, self._route, self._credentials, self._platform)
+
+    def close(self) -> None:
+        """End the session; whoever waits for an answer wakes up and gets none."""
+        self._over = self._over or "the session was closed"
+        self._drop()
+
+    def ask(self, command: Command) -> Capture:
+        """The answer to a command; what can't be had is a capture that says why.
+
+        NotInCatalogue, before anything is sent, for a command that a sweep may not send.
+        """
+        check(command.text)
+        while not self._over:
+            started, clock = datetime.now().astimezone(), time.monotonic()
+            text, reason = "", ""
+            try:
+                answer = self._dialogue().ask(command.text, command.seconds * self._options.patience)
+                text, reason = answer.text, answer.role_changed
+            except Lost as lost:
+                self._drop()
+                if not self._was_lost and not self._over:
+                    self._was_lost = True
+                    continue
+                self._over = self._over or "the session was lost twice"
+                text, reason = lost.text, self._over
+            except Broken as broken:
+                # A late answer must find nobody: the next command gets a session of its own.
+                self._drop()
+                text, reason = broken.text, str(broken)
+            except NotReached as error:
+                self._over = f"the session had ended and was not to be had again: {error}"
+                break
+            return self._capture(command, text, reason, started, time.monotonic() - clock)
+        return Capture(self._options.member, command.text, ending=Ending.MISSING, reason=self._over)
+
+    def _capture(self, command: Command, text: str, reason: str, started: datetime, seconds: float) -> Capture:
+        ending = Ending.COMPLETE if not reason else Ending.CUT_OFF if text else Ending.MISSING
+        return Capture(self._options.member, command.text, text, ending, reason, started, round(seconds, 3))
+
+    def _dialogue(self) -> Dialogue:
+        if self._login is None:
+            self.open()
+        assert self._login is not None
+        return self._login.dialogue
+
+    def _drop(self) -> None:
+        login, self._login = self._login, None
+        if login is not None:
+            login.close()
+
+
+class _Login:
+    """One login: connection, netmiko's driver, dialogue. NotReached from its making says why there is none."""
+
+    def __init__(self, options: Options, route: openssh.Route, credentials: Credentials, platform: str | None) -> None:
+        driver_class = _driver_class(platform)
+        known = _known_hosts(options)
+        self._driver: Any = None
+        try:
+            self._connection = openssh.Connection(route, options.connect_seconds)
+        except OSError as error:
+            raise NotReached(_unconnected(error, route, options)) from None
+        try:
+            self._driver = _driver(driver_class, options, route, credentials, self._connection.socket, known)
+            self._driver.establish_connection()
+            channel: paramiko.Channel = self._driver.remote_conn
+            self.dialogue = Dialogue(channel, secret=credentials.secret, most_bytes=options.most_bytes)
+            self.dialogue.begin(options.prompt_seconds)
+        except Exception as error:
+            reason = _unopened(error, route, credentials, self._connection)
+            self.close()
+            raise NotReached(reason) from None
+
+    def close(self) -> None:
+        """End it without a word typed."""
+        self._connection.close()
+        if self._driver is not None:
+            with suppress(Exception):
+                self._driver.disconnect()
+
+
+class _HostKeyRefused(Exception):  # noqa: N818
+    pass
+
+
+def _driver(
+    driver_class: Any,
+    options: Options,
+    route: openssh.Route,
+    credentials: Credentials,
+    connected: socket.socket,
+    known: KnownHosts,
+) -> Any:
+    """netmiko's driver, ready to connect: strict about host keys, and without anything that types by itself."""
+    driver = driver_class(
+        device_type=f"{driver_class.__name__} over SSH",
+        host=route.hostname,
+        port=route.port,
+        username=credentials.username,
+        password=credentials.password,
+        secret=credentials.secret or "",
+        use_keys=credentials.keys,
+        allow_agent=credentials.keys,
+        ssh_strict=True,
+        sock=connected,
+        conn_timeout=options.connect_seconds,
+        banner_timeout=options.greeting_seconds,
+        auth_timeout=options.greeting_seconds,
+        keepalive=options.keepalive_seconds,
+        auto_connect=False,
+    )
+    host = hostkeys.name_of(route.hostname, route.port)
+    driver.key_file = [str(path) for path in credentials.key_files] or None
+    driver.key_policy = _strict(known)
+    driver._get_ssh_client_instance = lambda: _client(known.types(host))
+    driver.special_login_handler = driver.cleanup = lambda *_, **__: None
+    driver.write_channel = _never
+    return driver
+
+
+def _never(*_: object) -> None:
+    raise NotInCatalogue("only collector.dialogue writes to a controller")
+
+
+def _strict(known: KnownHosts) -> paramiko.MissingHostKeyPolicy:
+    import paramiko
+
+    class Strict(paramiko.MissingHostKeyPolicy):
+        def missing_host_key(self, client: paramiko.SSHClient, hostname: str, key: paramiko.PKey) -> None:
+            standing = known.standing(HostKey(hostname, key.get_name(), key.get_base64()))
+            if standing is not Standing.KNOWN:
+                raise _HostKeyRefused(_REFUSED_KEYS[standing])
+
+    return Strict()
+
+
+_REFUSED_KEYS = {
+    Standing.UNKNOWN: "its host key isn't known: run `readypair trust`",
+    Standing.CHANGED: "its host key has changed: find out why before you remove the old one from the known hosts",
+    Standing.REVOKED: "its host key is marked as revoked in the known hosts",
+}
+
+
+def _client(types: tuple[str, ...]) -> paramiko.SSHClient:
+    """A client without host keys of its own, so that the policy is asked about every key."""
+    import paramiko
+
+    def transport(connected: Any, **settings: Any) -> paramiko.Transport:
+        made = paramiko.Transport(connected, **settings)
+        hostkeys.prefer(made, types)
+        return made
+
+    class Client(paramiko.SSHClient):
+        def connect(self, *given: Any, **named: Any) -> None:
+            named["transport_factory"] = transport
+            super().connect(*given, **named)
+
+    if logging.getLogger(_TRANSPORT_LOG).level == logging.NOTSET:
+        # Its errors are tracebacks of what the captures say in a clause.
+        logging.getLogger(_TRANSPORT_LOG).setLevel(logging.CRITICAL)
+    return Client()
+
+
+@cache
+def _driver_class(platform: str | None) -> Any:
+    """netmiko's class for a platform, by nornir-netmiko's own table."""
+    from netmiko import ssh_dispatcher
+    from nornir_netmiko.connections.netmiko import napalm_to_netmiko_map
+
+    if not platform:
+        raise NotReached("the inventory doesn't say its platform, such as ios")
+    name = napalm_to_netmiko_map.get(platform, platform)
+    try:
+        found = ssh_dispatcher(name)
+    except KeyError:
+        raise NotReached(f"netmiko has no driver for the platform {platform!r} that the inventory names") from None
+    if name.endswith(("_telnet", "_serial")):
+        raise NotReached(f"the platform {platform!r} that the inventory names isn't one over SSH")
+    return found
+
+
+def _options(extras: Mapping[str, Any]) -> Options:
+    known = {field.name for field in fields(Options)}
+    if unknown := sorted(set(extras) - known):
+        raise NotReached(f"the inventory's connection_options.ssh.extras has keys that mean nothing: {unknown}")
+    if not extras.get("member"):
+        raise NotReached("the extras of its session don't name the member")
+    return Options(**extras)
+
+
+def _known_hosts(options: Options) -> KnownHosts:
+    path = options.known_hosts or hostkeys.default_path()
+    try:
+        return KnownHosts.read(path)
+    except OSError as error:
+        raise NotReached(f"the known hosts in {path} can't be read: {error.strerror}") from None
+
+
+def _unconnected(error: OSError, route: openssh.Route, options: Options) -> str:
+    """Why there is no connection, for somebody who is tired."""
+    if route.jump:
+        return f"the command that leads to {route} by the jump host can't be started: {error.strerror}"
+    if isinstance(error, ConnectionRefusedError):
+        return f"nothing listens at {route}"
+    if isinstance(error, TimeoutError):
+        return f"no answer from {route} within {options.connect_seconds:g} s"
+    if isinstance(error, socket.gaierror):
+        return f"the name {route.hostname!r} has no address"
+    return f"{route} can't be reached: {error.strerror or error}"
+
+
+def _unopened(error: Exception, route: openssh.Route, credentials: Credentials, by: openssh.Connection) -> str:
+    """Why there is no session though there is a connection."""
+    import paramiko
+
+    # netmiko wraps what paramiko says into a page of advice.
+    cause = error.__context__ if type(error).__module__.startswith("netmiko") and error.__context__ else error
+    if isinstance(cause, Broken):
+        return f"the controller at {route} gave no session: {cause}"
+    if isinstance(cause, _HostKeyRefused):
+        return f"the controller at {route} was not talked to: {cause}"
+    if isinstance(cause, paramiko.PasswordRequiredException):
+        return f"a key file for {route} is locked by a passphrase: load it into the SSH agent"
+    if isinstance(cause, paramiko.AuthenticationException):
+        what = "by key and by password" if credentials.keys and credentials.password else ""
+        what = what or ("by key, and there is no password" if credentials.keys else "by password")
+        return f"the controller at {route} refused the login of {credentials.username!r} {what}"
+    if complaint := by.complaint():
+        return f"the jump host didn't lead to {route}: {complaint}"
+    if isinstance(cause, TimeoutError):
+        return f"the controller at {route} didn't answer in time while the session was being made"
+    said = f": {cause}" if isinstance(cause, paramiko.SSHException | EOFError | OSError) and str(cause) else ""
+    return f"the controller at {route} broke off while the session was being made{said or f' ({type(cause).__name__})'}"
