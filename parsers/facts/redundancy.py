@@ -178,7 +178,7 @@ class _Blocks:
             self._put(match.kind, _words(match["value"]) or None, match.at)
         elif match.kind in _NUMBERS:
             text = match["value"].strip()
-            self._put(match.kind, int(text) if text.isdecimal() else None, match.at)
+            self._put(match.kind, int(text) if re.fullmatch("[0-9]{1,9}", text) else None, match.at)
         elif match.kind == "communications":
             self._communications(match)
         elif match.kind in ("system_title", "this_title", "peer_title"):

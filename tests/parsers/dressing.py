@@ -70,6 +70,7 @@ def garbled(text: str) -> Iterator[tuple[str, str]]:
         own = line.rstrip("\n")
         if not own.strip():
             continue
-        spoilt = [f"{own[:place]}{noise}{own[place + 1 :]}" for place in range(len(own)) for noise in "~x"]
+        places = range(number % 3, len(own), 3)
+        spoilt = [f"{own[:place]}{'~x'[place % 2]}{own[place + 1 :]}" for place in places]
         for version in ("~~~~", "~~ ~~", "~~  ~~~", own[: len(own) // 2], *spoilt):
             yield f"line {number + 1}: {version}", "".join([*lines[:number], version + "\n", *lines[number + 1 :]])
