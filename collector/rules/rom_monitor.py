@@ -64,10 +64,10 @@ def _words(snapshot: Snapshot, chassis: Role) -> list[Word[RomMonitor]]:
     """
     owner = next((member for member in snapshot.members if role(snapshot, member) == chassis), None)
     active_first = sorted(snapshot.members, key=lambda member: role(snapshot, member) != "active")
-    return [_word(snapshot, speaker, chassis, owner) for speaker in active_first]
+    return [_word(speaker, chassis, owner) for speaker in active_first]
 
 
-def _word(snapshot: Snapshot, speaker: MemberSnapshot, chassis: Role, owner: MemberSnapshot | None) -> Word[RomMonitor]:
+def _word(speaker: MemberSnapshot, chassis: Role, owner: MemberSnapshot | None) -> Word[RomMonitor]:
     reading = speaker.read(f"show rom-monitor chassis {chassis} R0", RomMonitorVersion)
     return word(
         speaker,
@@ -75,7 +75,7 @@ def _word(snapshot: Snapshot, speaker: MemberSnapshot, chassis: Role, owner: Mem
         _version,
         "version",
         about=owner.name if owner else f"the {chassis} chassis",
-        expected=role(snapshot, speaker) == "active" or bool(reading.printed),
+        expected=bool(reading.printed),
     )
 
 

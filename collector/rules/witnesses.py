@@ -164,7 +164,7 @@ def by_redundancy(
 ) -> list[Word[V]]:
     """What `show redundancy` says of a member, in its own session and in its partner's.
 
-    An answer that is silent about it is no loss; an answer that can't be used is one.
+    An answer that is silent about it is no loss; one that can't be used is, and is missed about its own member.
     """
     partner = snapshot.other(member)
     own, told = member.read("show redundancy", Redundancy), partner.read("show redundancy", Redundancy)
@@ -182,7 +182,6 @@ def by_redundancy(
             lambda facts: value(facts.peer) if facts.peer else None,
             f"peer.{field}",
             about=member.name,
-            expected=told.facts is None,
         ),
     ]
 

@@ -151,6 +151,12 @@ def test_a_lost_answer_is_unknown_whatever_the_others_say(number: int, command: 
     assert f"`{command}` on quay-{'ab'[number - 1]}" in found.statement
 
 
+def test_every_lost_answer_is_named() -> None:
+    said = judged({**healthy(1), PEER: CUT_OFF}, {**healthy(2), OWN: UNREADABLE}).statement
+    assert f"`{OWN}` on quay-b" in said
+    assert f"`{PEER}` on quay-a" in said
+
+
 def test_a_figure_that_was_not_shown_is_unknown() -> None:
     assert judged(second={**healthy(2), OWN: flash(None)}).status is Status.UNKNOWN
     assert judged({**healthy(1), PEER: flash(None)}).status is Status.UNKNOWN

@@ -114,6 +114,11 @@ def test_the_active_ones_session_is_enough(second: Answers) -> None:
     assert judged(second=second)[0] is Status.PASS
 
 
+def test_the_active_ones_session_is_enough_though_it_is_listed_second() -> None:
+    assert judged({**healthy(2), STANDBY: MISSING}, healthy(1))[0] is Status.PASS
+    assert judged(healthy(2), {**healthy(1), STANDBY: MISSING})[0] is Status.UNKNOWN
+
+
 def test_the_standbys_session_stands_in_where_the_active_one_refuses() -> None:
     status, said = judged({**healthy(1), ACTIVE: REFUSED, STANDBY: REFUSED})
     assert status is Status.PASS

@@ -45,6 +45,13 @@ def test_a_block_names_the_shortest_chain() -> None:
     assert "2 steps: 17.3.6 to 17.6 to 17.12.4" in found.statement
 
 
+def test_a_longer_chain_is_not_named_though_the_policy_lists_it_last() -> None:
+    short = [("17.3", "17.9", True), ("17.9", "17.12", True)]
+    long = [("17.3", "17.6", True), ("17.6", "17.7", True), ("17.7", "17.12", True)]
+    for steps in (short + long, long + short):
+        assert shortest(paths(*steps), "17.3.6", "17.12.4") == ("17.3.6", "17.9", "17.12.4")
+
+
 def test_a_release_may_lead_through_another_of_its_own_train() -> None:
     steps = [("17.9", "17.9", True), ("17.9", "17.12", True), ("17.9.1", "17.12", False)]
     assert "17.9.1 to 17.9 to 17.12.4" in judged("17.9.1", "17.12.4", *steps).statement
