@@ -21,6 +21,7 @@ from parsers import Facts
 
 EVIDENCE_LINES = 12
 _READ_LINES = 40
+_SHORT_NAME = 14
 _STYLES = {
     "go": "bold green",
     "no-go": "bold red",
@@ -95,6 +96,7 @@ def _fleet_table(result: Result) -> Table:
     table = _table("Pair", "Site", "Verdict", "Target", "Window", "What blocks")
     for column in table.columns:
         column.no_wrap = column.header in ("Verdict", "Target", "What blocks")
+    table.columns[0].no_wrap = all(len(visible(pair.pair.name)) <= _SHORT_NAME for pair in result.pairs)
     for pair in result.pairs:
         table.add_row(
             _text(pair.pair.name, "bold"),
@@ -257,3 +259,24 @@ def _indented(part: RenderableType) -> Padding:
 
 def _blank(part: RenderableType) -> Padding:
     return Padding(part, (1, 0, 0, 0))
+
+
+def meetings(meetings: Sequence[Meeting], path: Path) -> RenderableType:
+    """The members' host keys as a table: the fingerprint that each presents, and how it stands to the known keys."""
+    table = _table("Member", "Address", "Key")
+    for meeting in meetings:
+        table.add_row(_text(meeting.member), _text(meeting.address), _text(_standing(meeting, path)))
+    return table
+
+
+def _standing(meeting: Meeting, path: Path) -> str:
+    if meeting.key is None:
+        return f"none: {meeting.problem}"
+    words = {
+        Standing.KNOWN: "known",
+        Standing.UNKNOWN: "new: compare it with what the controller's console says",
+        Standing.CHANGED: f"NOT the key in {path}: find out why before you remove the old line",
+        Standing.REVOKED: f"revoked in {path}",
+    }
+    standing = words[meeting.standing] if meeting.standing else ""
+    return f"{meeting.key.type} {meeting.key.fingerprint}\n{standing}"

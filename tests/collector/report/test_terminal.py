@@ -76,6 +76,15 @@ def test_the_fleet_has_a_row_for_every_pair() -> None:
     assert "unknown: 23:00+01:00 install-mode +1" in squeezed(text)
 
 
+def test_a_name_of_usual_length_is_not_broken() -> None:
+    lost = replace(
+        RESULT.pairs[4],
+        pair=replace(RESULT.pairs[4].pair, name="pilot-station", site="Pilot Station"),
+        findings=tuple(replace(UNTOLD, rule=rule.id) for rule in RULES),
+    )
+    assert row(printed(terminal.fleet(replace(RESULT, pairs=(lost,)))), "pilot").split()[0] == "pilot-station"
+
+
 def test_the_fleet_shows_the_lines_that_decide() -> None:
     text = squeezed(printed(terminal.fleet(RESULT)))
     assert "pontoon-b: dir bootflash: (line 31)" in text
