@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -13,8 +14,11 @@ import inventory
 from collector import recording
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from collector.simulated import Credentials
     from inventory.opening import Fleet
+    from inventory.pairs import Pair
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,17 @@ def controllers(fleet: Fleet, recordings: Path | None = None) -> Iterator[Contro
         known_hosts = Path(temporary) / "known_hosts"
         known_hosts.write_text(running.known_hosts_text(), encoding="ascii")
         yield Controllers(simulated.ADDRESS, running.ports, running.credentials, known_hosts)
+
+
+def prepare(fleet: Fleet, pairs: Sequence[Pair], running: Controllers) -> None:
+    """Give the sessions what lets them into the simulated controllers, and nothing of the user's own."""
+    from collector import ssh
+    from collector.credentials import Credentials
+
+    fleet.nornir.config.ssh.config_file = os.devnull
+    own = Credentials(running.credentials.username, running.credentials.password)
+    found = {member.name: own for pair in pairs for member in pair.members}
+    ssh.prepare(fleet.nornir, pairs, found, known_hosts=running.known_hosts)
 
 
 @contextmanager

@@ -143,6 +143,11 @@ def find(folder: Path) -> Path:
     return inner if inner.is_dir() and not _holds_captures(inner) else folder
 
 
+def overlaps(out: Path, folder: Path) -> bool:
+    """Whether what `--out` writes would go into the folder of members' folders itself."""
+    return (out / _CAPTURES).resolve() == folder.resolve()
+
+
 def write_selection(folder: Path, pairs: Sequence[str]) -> None:
     """Write which pairs were asked, so that a replay of a partial sweep asks for the same ones."""
     _make_private(folder)

@@ -38,7 +38,8 @@ class SweepProgress:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._live.stop()
+        if self._live.live.is_started:
+            self._live.stop()
 
     def asked(self, member: str, what: str) -> None:
         """A member is being asked something."""

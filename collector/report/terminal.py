@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable, Mapping, Sequence
-from typing import IO, Any
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
 
 from rich import box
 from rich.console import Console, Group, RenderableType
@@ -18,6 +19,9 @@ from collector.report.visible import visible
 from collector.result import PairResult, Result
 from collector.rules.rule import Rule
 from parsers import Facts
+
+if TYPE_CHECKING:
+    from collector.trust import Meeting
 
 EVIDENCE_LINES = 12
 _READ_LINES = 40
@@ -273,10 +277,10 @@ def _standing(meeting: Meeting, path: Path) -> str:
     if meeting.key is None:
         return f"none: {meeting.problem}"
     words = {
-        Standing.KNOWN: "known",
-        Standing.UNKNOWN: "new: compare it with what the controller's console says",
-        Standing.CHANGED: f"NOT the key in {path}: find out why before you remove the old line",
-        Standing.REVOKED: f"revoked in {path}",
+        "known": "known",
+        "unknown": "new: compare it with what the controller's console says",
+        "changed": f"NOT the key in {path}: find out why before you remove the old line",
+        "revoked": f"revoked in {path}",
     }
     standing = words[meeting.standing] if meeting.standing else ""
     return f"{meeting.key.type} {meeting.key.fingerprint}\n{standing}"

@@ -1,0 +1,49 @@
+"""From a pair's captures to its verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from collector import rules
+from collector.capture import Capture
+from collector.result import MemberResult, PairResult
+from collector.rules.roles import role
+from collector.snapshot import MemberSnapshot, Snapshot, member_snapshot
+from collector.verdict import verdict
+from inventory.pairs import Pair
+from inventory.policy import Policy
+from parsers.facts.redundancy import Redundancy
+from parsers.facts.software import Version
+from parsers.release import plain
+
+
+def aimed_at(pair: Pair, release: str) -> Pair:
+    """The pair with another target release; ValueError where it is none.
+
+    What the inventory says of the image holds for its own target only, so another target has no image.
+    """
+    wanted = plain(release)
+    return pair if wanted == pair.target_release else replace(pair, target_release=wanted, image=None)
+
+
+def judge_pair(pair: Pair, captures: Mapping[str, Sequence[Capture]], policy: Policy) -> PairResult:
+    """The pair's result by all rules; a member without captures counts as never reached."""
+    first, second = (member_snapshot(member.name, list(captures.get(member.name, ()))) for member in pair.members)
+    snapshot = Snapshot(pair, (first, second))
+    findings = rules.judge(snapshot, policy)
+    members = (_member_result(snapshot, first), _member_result(snapshot, second))
+    return PairResult(pair, verdict(findings), pair.target_release, members, findings)
+
+
+def _member_result(snapshot: Snapshot, member: MemberSnapshot) -> MemberResult:
+    return MemberResult(member.name, role(snapshot, member), member.reached, _release(snapshot, member))
+
+
+def _release(snapshot: Snapshot, member: MemberSnapshot) -> str | None:
+    """What the member says that it runs, else what its partner says of it."""
+    own = member.read("show version", Version).facts
+    if own is not None and own.release is not None:
+        return own.release
+    told = snapshot.other(member).read("show redundancy", Redundancy).facts
+    return told.peer.release if told is not None and told.peer is not None else None

@@ -1,0 +1,82 @@
+"""Asks pairs, judges each as soon as both its members have answered, and keeps what they said."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from collector import job, recording
+from collector.capture import Capture, Ending
+from collector.judging import judge_pair
+from collector.result import PairResult, Result
+from inventory.opening import Fleet
+from inventory.pairs import Pair
+from parsers import catalogue
+
+
+@dataclass(frozen=True)
+class Listeners:
+    """Who is told while it goes on: of a member's command, and of a pair's result."""
+
+    asked: Callable[[str, str], None] = field(default=lambda member, what: None)
+    judged: Callable[[PairResult], None] = field(default=lambda result: None)
+
+
+def sweep(
+    fleet: Fleet,
+    pairs: Sequence[Pair],
+    *,
+    connection: str,
+    workers: int,
+    keep: Path | None = None,
+    listeners: Listeners | None = None,
+) -> Result:
+    """Ask and judge these pairs, `workers` of them at a time, over a registered connection (see collector.job).
+
+    `keep` is the folder that the captures are written to. A pair that an interruption left unasked is judged on
+    nothing, which makes it undecided.
+    """
+    listeners = listeners or Listeners()
+    started = _now()
+    results: dict[str, PairResult] = {}
+
+    def heard(pair: Pair, captures: dict[str, list[Capture]]) -> None:
+        if keep is not None:
+            for member, its_captures in captures.items():
+                recording.write(keep, member, its_captures)
+        results[pair.name] = judge_pair(pair, captures, fleet.policy)
+        listeners.judged(results[pair.name])
+
+    if keep is not None:
+        recording.write_selection(keep, [pair.name for pair in pairs])
+    try:
+        job.gather(
+            fleet.nornir,
+            pairs,
+            connection=connection,
+            commands=catalogue.asked(),
+            workers=workers,
+            heard=heard,
+            progress=listeners.asked,
+        )
+    except job.Interrupted:
+        for pair in pairs:
+            if pair.name not in results:
+                heard(pair, _unasked(pair))
+    return Result(started, _now(), str(fleet.folder), tuple(results[pair.name] for pair in pairs))
+
+
+def _unasked(pair: Pair) -> dict[str, list[Capture]]:
+    reason = "the sweep was interrupted before it was asked"
+    return {
+        member.name: [
+            Capture(member.name, command.text, ending=Ending.MISSING, reason=reason) for command in catalogue.asked()
+        ]
+        for member in pair.members
+    }
+
+
+def _now() -> datetime:
+    return datetime.now().astimezone()
