@@ -10,7 +10,7 @@ from collector.finding import Answer, Evidence, Status
 from collector.rules.parts import Part, answer
 from collector.rules.roles import role
 from collector.rules.rule import Rule
-from collector.rules.sessions import attributed, hear_each, listed, quiet, unknown
+from collector.rules.sessions import attributed, hear_each, lack, listed, quiet, unknown
 from collector.snapshot import MemberSnapshot, Reading, Snapshot
 from inventory.policy import Policy
 from parsers.facts.redundancy import Chassis
@@ -145,7 +145,8 @@ def _unseen(
     if reading is None:
         told = shown.get(partner)
         if told is not None and len(_chassis(told)) < 2:
-            yield unknown(f"`{_COMMAND}` on {partner} doesn't show the software of {member.name}")
+            why = lack(member, member.read(_COMMAND, InstallSummary))
+            yield unknown(f"`{_COMMAND}` on {partner} doesn't show the software of {member.name}, and {why}")
         return
     seen = _chassis(reading)
     abouts = {about for scope in _scopes(reading) for about in _abouts(scope, member.name, numbers)}
