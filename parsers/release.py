@@ -7,7 +7,10 @@ from dataclasses import dataclass
 from functools import total_ordering
 
 _RELEASE = re.compile(r"(\d{1,4})\.(\d{1,4})(?:\.(\d{1,4})([a-z]{0,3})((?:\.\d{1,9})*))?", re.ASCII)
-_ROM_MONITOR = re.compile(r"(\d{1,4})\.(\d{1,4})(?:\.(\d{1,4})|\((\d{1,4})([a-z]?)\))?([a-z0-9.]{0,40})", re.ASCII)
+# No other letter than the trade's `r` may follow the numbers: where any might, noise in its place would compare.
+_ROM_MONITOR = re.compile(
+    r"(\d{1,4})\.(\d{1,4})(?:\.(\d{1,4})|\((\d{1,4})(r?)\))?((?:\.\d{1,9}){0,8}(?:r[a-z0-9]{0,20})?)", re.ASCII
+)
 
 
 @total_ordering

@@ -1,0 +1,109 @@
+"""`dir bootflash:`. Structures: DESIGN section 5."""
+
+from __future__ import annotations
+
+import pytest
+
+from parsers import Unreadable, read
+from parsers.facts.flash import Directory, File
+from tests.parsers.dressing import assert_reads_alike, cut, garbled, shortened
+
+TOTALS = "26458804224 bytes total (19503411200 bytes free)\n"
+LISTING = f"""\
+Directory of bootflash:/
+
+11      drwx            16384  Mar 11 2026 09:02:44 +00:00  lost+found
+393217  -rw-             6891  Jun 27 2026 22:30:12 +00:00  packages.conf
+393218  -rw-            18221   Jul 2 2026 01:12:40 +00:00  notes of the night shift.txt
+393219  -rw-        968112552         Jun 27 2026 22:32:12  wx-base.17.09.04a.pkg
+12      -rw-                0                    <no date>  empty
+
+{TOTALS}"""
+
+
+def directory(text: str, command: str = "dir bootflash:") -> Directory:
+    facts = read(command, text)
+    assert isinstance(facts, Directory)
+    return facts
+
+
+def test_files_and_space() -> None:
+    facts = directory(LISTING)
+    assert facts == Directory(
+        bytes_total=26_458_804_224,
+        bytes_free=19_503_411_200,
+        files=(
+            File(name="packages.conf", bytes=6_891, at=4),
+            File(name="notes of the night shift.txt", bytes=18_221, at=5),
+            File(name="wx-base.17.09.04a.pkg", bytes=968_112_552, at=6),
+            File(name="empty", bytes=0, at=7),
+        ),
+    )
+    assert facts.at == {"bytes_total": (9,), "bytes_free": (9,), "files": (4, 5, 6, 7)}
+
+
+@pytest.mark.parametrize("text", [LISTING, TOTALS])
+def test_a_directory_in_every_dress(text: str) -> None:
+    assert_reads_alike("dir stby-bootflash:", text)
+
+
+@pytest.mark.parametrize("command", ["dir bootflash: | include free", "dir stby-bootflash: | include free"])
+def test_only_the_totals_were_asked(command: str) -> None:
+    facts = directory(TOTALS, command)
+    assert (facts.bytes_total, facts.bytes_free, facts.files) == (26_458_804_224, 19_503_411_200, None)
+    assert "files" not in facts.at
+
+
+def test_an_empty_file_system_has_no_files() -> None:
+    text = "Directory of bootflash:/\n\nNo files in directory\n\n100 bytes total (100 bytes free)\n"
+    assert directory(text).files == ()
+
+
+def test_totals_with_the_share_that_is_free() -> None:
+    assert directory("1000 bytes total (320 bytes free/32% free)").bytes_free == 320
+
+
+@pytest.mark.parametrize("line", ["393220  -rw-   12#4  Jun 27 2026 22:30:12 +00:00  x.bin", "~~~~"])
+def test_a_listing_with_an_unreadable_line_names_no_files(line: str) -> None:
+    facts = directory(LISTING.replace("\n12 ", f"\n{line}\n12 "))
+    assert facts.files is None
+    assert facts.bytes_free == 19_503_411_200
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        (LISTING.replace(TOTALS, ""), "no line tells the free space"),
+        (LISTING.replace("195034", "19~034"), "no line tells the free space"),
+        (
+            LISTING + "26458804224 bytes total (9 bytes free)",
+            "lines 9 and 10 contradict each other about the bytes free",
+        ),
+        (
+            LISTING + "9 bytes total (19503411200 bytes free)",
+            "lines 9 and 10 contradict each other about the bytes total",
+        ),
+        ("10 bytes total (11 bytes free)", r"more free bytes \(11\) than there are \(10\)"),
+        ("%Error opening stby-bootflash:/ (No such device)", "the controller answered: %Error opening stby-bootflash"),
+        (f"{'9' * 30} bytes total (1 bytes free)", "no line tells the free space"),
+    ],
+)
+def test_what_does_not_tell_the_free_space_is_unreadable(text: str, problem: str) -> None:
+    with pytest.raises(Unreadable, match=problem):
+        directory(text)
+
+
+def test_no_loss_makes_room_or_files() -> None:
+    before = directory(LISTING)
+    sizes = {(file.name, file.bytes) for file in before.files or ()}
+    tried = 0
+    for name, damaged in [*cut(LISTING), *shortened(LISTING), *garbled(LISTING)]:
+        try:
+            after = directory(damaged)
+        except Unreadable:
+            continue
+        tried += 1
+        assert after.bytes_free == before.bytes_free, name
+        # A spoilt name is another name: it can't be told from a file of that name.
+        assert {size for _, size in sizes} >= {file.bytes for file in after.files or ()}, name
+    assert tried > 100
