@@ -59,8 +59,9 @@ def _differing(words: Sequence[Word[Release]]) -> list[Part]:
     said = [item for item in words if item.value is not None]
     if len({item.value for item in said}) < 2:
         return []
+    own = {(item.about, item.value) for item in said if item.by == item.about}
     clauses = dict.fromkeys(
-        f"{item.about} runs {item.value}" + ("" if item.by == item.about else f" as {item.by} tells it")
+        f"{item.about} runs {item.value}" + ("" if (item.about, item.value) in own else f" as {item.by} tells it")
         for item in said
     )
     evidence = tuple(line for item in said for line in item.evidence)

@@ -41,12 +41,12 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
         if is_direct(policy.upgrade_paths, running, target):
             clause = f"{item.about} can go from {running} to {target} in service, in one step"
             return Part(Status.PASS, clause, item.evidence)
-        clause = f"the policy has no direct in-service step from {running}, which {item.about} runs, to {target}"
+        clause = f"{item.about} runs {running}, from which the policy has no direct in-service step to {target}"
         chain = shortest(policy.upgrade_paths, running, target)
         if not chain:
-            return Part(Status.BLOCK, f"{clause}, and no chain of steps either", item.evidence, _NO_STEPS)
-        way = f"the shortest chain has {len(chain) - 1} steps: {' to '.join(chain)}"
-        return Part(Status.BLOCK, f"{clause}; {way}", item.evidence, _BY_STEPS)
+            return Part(Status.BLOCK, f"{clause} and no chain of steps either", item.evidence, _NO_STEPS)
+        way = f"the shortest chain has {len(chain) - 1} steps, {' to '.join(chain)}"
+        return Part(Status.BLOCK, f"{clause}: {way}", item.evidence, _BY_STEPS)
 
     heard = [running_releases(snapshot, member) for member in snapshot.members]
     return answer([part for first, others in heard for part in hear("running release", first, others, allowed)])
