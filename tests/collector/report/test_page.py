@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from collector.report.page import page
 from collector.report.visible import visible
 from collector.result import Result
-from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, fleet_of
+from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNTOLD, fleet_of
 
 Open = Callable[..., Page]
 
@@ -215,12 +215,24 @@ def test_it_fits_a_phone(opened: Open, scheme: str) -> None:
     )
     tab.evaluate("document.querySelectorAll('details').forEach(box => box.open = true)")
     assert tab.evaluate("document.documentElement.scrollWidth") == 360
+    for width in (700, 800, 961, 1000):
+        tab.set_viewport_size({"width": width, "height": 740})
+        assert tab.evaluate("document.documentElement.scrollWidth") <= width
+    tab.set_viewport_size({"width": 360, "height": 740})
     # The long evidence lines scroll in their own box, and no other element is wider than the page.
     boxes = tab.locator("#pair-buoyyard--config-sync pre")
     assert boxes.evaluate("box => box.scrollWidth > box.clientWidth")
     assert tab.evaluate(
         "[...document.querySelectorAll('main *:not(pre *)')].every(e => e.getBoundingClientRect().right <= 360)"
     )
+
+
+def test_a_pair_of_many_troubles_does_not_squeeze_the_sites(opened: Open) -> None:
+    lost = replace(RESULT.pairs[4], findings=tuple(replace(UNTOLD, rule=rule.id) for rule in RULES))
+    tab = opened(replace(RESULT, pairs=(RESULT.pairs[0], lost)), viewport={"width": 1280, "height": 900})
+    row = tab.locator(".fleet tbody tr", has_text="Harbour Quay").bounding_box()
+    assert row is not None
+    assert row["height"] < 60
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
