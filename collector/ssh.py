@@ -238,7 +238,6 @@ def _driver(
         username=credentials.username,
         password=credentials.password,
         secret=credentials.secret or "",
-        use_keys=credentials.keys,
         allow_agent=credentials.keys,
         ssh_strict=True,
         sock=connected,
@@ -249,6 +248,8 @@ def _driver(
         auto_connect=False,
     )
     host = hostkeys.name_of(route.hostname, route.port)
+    # Given at once, netmiko would insist on a key file beside the agent's keys and the user's default ones.
+    driver.use_keys = credentials.keys
     driver.key_file = [str(path) for path in credentials.key_files] or None
     driver.key_policy = _strict(known)
     driver._get_ssh_client_instance = lambda: _client(known.types(host))
