@@ -18,9 +18,13 @@ from collector import rules
 from collector.capture import Capture, Ending
 from collector.finding import Status, Verdict
 from collector.rules.rule import Rule
-from collector.snapshot import MemberSnapshot, Reading, Snapshot
+from collector.snapshot import MemberSnapshot, Reading, Snapshot, member_snapshot
 from parsers import Facts
 from tests.demo_fleet import Judged, fleet, judged, pairs, snapshot, with_capture
+from tests.fleet.demo import DEMO
+from tests.fleet.description import PairDescription
+from tests.fleet.making import healthy_pair
+from tests.fleet.writing import captures
 
 # What a bad line or a terminal's escapes leave behind: nothing that could be a word or a number by itself.
 _NOISE = "~{}|\\^`¤\x07\x1b\ufffd\u00a0?@"
@@ -34,9 +38,9 @@ def _before(pair: str) -> Judged:
     return judged(snapshot(pair))
 
 
-def _problems(pair: str, damaged: Snapshot) -> list[str]:
+def _problems(before: Judged, damaged: Snapshot) -> list[str]:
     """What the damage made look better; nothing where all is well."""
-    before, after = _before(pair), judged(damaged)
+    after = judged(damaged)
     found = [
         f"{rule} was block and is {after.status(rule)}: {_statement(after, rule)}"
         for rule in before.with_status(Status.BLOCK)
@@ -78,24 +82,60 @@ def test_there_is_trouble_to_lose() -> None:
 @pytest.mark.parametrize("pair", pairs())
 def test_losing_any_of_one_capture_makes_nothing_better(pair: str) -> None:
     described = snapshot(pair)
-    seen: set[tuple[str, str, str]] = set()
+    before = judged(described)
+    assert [problem for capture in _captures(described) for problem in _lost(before, described, capture)] == []
+
+
+def _lost(before: Judged, described: Snapshot, capture: Capture) -> Iterator[str]:
+    seen: set[str] = set()
+    for damage, lost in _damaged_by_loss(capture):
+        damaged = with_capture(described, lost)
+        reading = next(each for each in damaged.members if each.name == capture.member).readings[capture.command]
+        # What reads alike is judged alike; the lines themselves are shown, and only whether there are any is asked.
+        alike = f"{replace(reading, printed=reading.printed[:1])!r} {reading.facts.at if reading.facts else ''}"
+        if alike in seen:
+            continue
+        seen.add(alike)
+        for problem in _problems(before, damaged):
+            yield f"{capture.member}, {capture.command}, {damage}: {problem}"
+
+
+# What `show redundancy` or the active one's `show boot` tells of the other member beside its own answer is heard, but
+# not missed, by boot-variable and release-support: a lost peer and some trains print less there. So a contradiction
+# between the members on these two is not held here; a member's own answer is, above.
+_HEARD_BUT_NOT_MISSED = ("capstan", "bollard")
+
+
+@pytest.mark.parametrize(
+    "pair", [pair for pair in DEMO if pair.name not in _HEARD_BUT_NOT_MISSED], ids=lambda pair: str(pair.name)
+)
+def test_losing_any_of_the_one_capture_that_tells_of_trouble_makes_nothing_better(pair: PairDescription) -> None:
+    """Every capture of the demo alone among a healthy twin's, so that no other capture tells of the trouble too."""
+    healthy = _twin(pair)
     problems = []
-    for capture in _captures(described):
-        for damage, lost in _damaged_by_loss(capture):
-            damaged = with_capture(described, lost)
-            # Cuts that leave the same facts leave the same answer: a rule sees nothing but facts.
-            key = (capture.member, capture.command, _facts(damaged, lost))
-            if key in seen:
-                continue
-            seen.add(key)
-            where = f"{capture.member}, {capture.command}, {damage}"
-            problems += [f"{where}: {problem}" for problem in _problems(pair, damaged)]
+    for capture in _captures(snapshot(pair.name)):
+        described = with_capture(healthy, capture)
+        before = judged(described)
+        if before.verdict is not Verdict.GO:
+            problems += list(_lost(before, described, capture))
     assert problems == []
 
 
-def _facts(damaged: Snapshot, capture: Capture) -> str:
-    facts = next(each for each in damaged.members if each.name == capture.member).readings[capture.command].facts
-    return f"{facts!r} {facts.at}" if facts is not None else ""
+def _twin(pair: PairDescription) -> Snapshot:
+    """A pair of the same name, plan, models and release that nothing is the matter with."""
+    made = healthy_pair(pair.name, pair.site, 0, active=pair.active)
+    members = tuple(
+        replace(own, model=pair.members[0].model, release=pair.members[0].release, build=pair.members[0].build)
+        for own in made.members
+    )
+    made = replace(made, members=(members[0], members[1]))
+    first, second = (
+        member_snapshot(
+            member.name, [Capture(member.name, command, text) for command, text in captures(made, member).items()]
+        )
+        for member in made.members
+    )
+    return Snapshot(snapshot(pair.name).pair, (first, second))
 
 
 @pytest.mark.parametrize("pair", pairs())
@@ -105,7 +145,7 @@ def test_losing_a_whole_member_makes_nothing_better(pair: str) -> None:
         damaged = described
         for capture in member.captures.values():
             damaged = with_capture(damaged, replace(capture, text="", ending=Ending.MISSING, reason="no session"))
-        assert _problems(pair, damaged) == [], member.name
+        assert _problems(_before(pair), damaged) == [], member.name
 
 
 @st.composite
@@ -152,7 +192,7 @@ def _swap(draw: st.DrawFn, lines: list[str], place: int) -> list[str]:
 @given(data=st.data())
 def test_garbling_one_capture_makes_nothing_better(pair: str, data: st.DataObject) -> None:
     garbled = data.draw(_garbled(pair))
-    assert _problems(pair, with_capture(snapshot(pair), garbled)) == []
+    assert _problems(_before(pair), with_capture(snapshot(pair), garbled)) == []
 
 
 class _Watched(Mapping[str, Reading[Facts]]):
