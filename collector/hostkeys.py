@@ -163,18 +163,16 @@ def _exchanged(route: openssh.Route, types: tuple[str, ...]) -> tuple[str, str]:
         raise NotPresented(f"nothing answers at {route}: {error.strerror or error}") from None
     try:
         transport = Transport(connection.socket)
-        try:
-            prefer(transport, types)
-            transport.banner_timeout = seconds
-            transport.start_client(timeout=seconds)
-            key = transport.get_remote_server_key()
-            return key.get_name(), key.get_base64()
-        finally:
-            connection.close()
-            transport.close()
+        transport.banner_timeout = seconds
+        prefer(transport, types)
+        transport.start_client(timeout=seconds)
+        key = transport.get_remote_server_key()
     except (SSHException, EOFError, OSError) as error:
         said = connection.complaint() or error or "it ended the connection"
         raise NotPresented(f"{route} showed no host key: {said}") from None
+    finally:
+        connection.close()
+    return key.get_name(), key.get_base64()
 
 
 def prefer(transport: object, types: Iterable[str]) -> None:

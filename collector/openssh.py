@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import shlex
 import socket
 import subprocess
@@ -16,6 +17,11 @@ if TYPE_CHECKING:
     from paramiko import SSHConfig
 
 _PORT = 22
+
+# paramiko logs a traceback for every connection that ends; ours are told in a clause by whoever needed them.
+logging.getLogger("paramiko").addHandler(logging.NullHandler())
+if logging.getLogger("paramiko.transport").level == logging.NOTSET:
+    logging.getLogger("paramiko.transport").setLevel(logging.CRITICAL)
 
 
 class ConfigurationError(Exception):
@@ -44,18 +50,19 @@ def route(hostname: str, port: int | None = None, configuration: Path | None = N
     if configuration is None:
         return Route(hostname, port or _PORT)
     try:
-        found = _parsed(configuration, _version(configuration)).lookup(hostname)
+        own_port = port if port not in (None, _PORT) else None
+        found = _parsed(configuration, _version(configuration), own_port).lookup(hostname)
     except (OSError, UnicodeDecodeError) as error:
         raise ConfigurationError(f"{configuration}: can't be read: {error}") from None
     except Exception as error:  # paramiko raises what it likes for a file that it doesn't understand
         raise ConfigurationError(f"{configuration}: isn't a configuration that can be used: {error}") from None
     target = found.get("hostname", hostname)
-    own_port = port if port not in (None, _PORT) else int(found.get("port", port or _PORT))
+    port = int(found.get("port", _PORT))
     keys = tuple(path for path in (Path(name).expanduser() for name in found.get("identityfile", [])) if path.is_file())
-    return Route(target, own_port or _PORT, found.get("user"), keys, _jump(found, configuration, target, own_port))
+    return Route(target, port, found.get("user"), keys, _jump(found, configuration, target, port))
 
 
-def _jump(found: dict[str, str], configuration: Path, hostname: str, port: int | None) -> tuple[str, ...]:
+def _jump(found: dict[str, str], configuration: Path, hostname: str, port: int) -> tuple[str, ...]:
     if command := found.get("proxycommand"):
         return tuple(shlex.split(command))
     hops = [hop.strip() for hop in found.get("proxyjump", "").split(",") if hop.strip()]
@@ -75,13 +82,13 @@ def _version(path: Path) -> int:
         return 0
 
 
-@lru_cache(maxsize=8)
-def _parsed(path: Path, version: int) -> SSHConfig:
+@lru_cache(maxsize=64)
+def _parsed(path: Path, version: int, port: int | None) -> SSHConfig:
     from paramiko import SSHConfig
 
-    if not version:
-        return SSHConfig()
-    return SSHConfig.from_text(path.read_text(encoding="utf-8"))
+    # The first value counts, and it is also the one that commands are told as %p.
+    text = path.read_text(encoding="utf-8") if version else ""
+    return SSHConfig.from_text(f"Port {port}\n{text}" if port else text)
 
 
 class Connection:

@@ -6,7 +6,6 @@ what is waited for is in collector.dialogue.
 
 from __future__ import annotations
 
-import logging
 import socket
 import time
 from collections.abc import Mapping, Sequence
@@ -35,11 +34,6 @@ __all__ = ["NotInCatalogue", "NotReached", "Options", "SshMember", "SshSession",
 
 CONNECTION = "ssh"
 """The plugin's name in Nornir's register and in `connection_options`."""
-
-_TRANSPORT_LOG = "paramiko.transport"
-# Without a handler of their own, these would be printed to standard error with a traceback for every lost session.
-for _name in ("paramiko", "netmiko"):
-    logging.getLogger(_name).addHandler(logging.NullHandler())
 
 
 class NotReached(Exception):  # noqa: N818 - named like its sisters
@@ -295,9 +289,6 @@ def _client(types: tuple[str, ...]) -> paramiko.SSHClient:
             named["transport_factory"] = transport
             super().connect(*given, **named)
 
-    if logging.getLogger(_TRANSPORT_LOG).level == logging.NOTSET:
-        # Its errors are tracebacks of what the captures say in a clause.
-        logging.getLogger(_TRANSPORT_LOG).setLevel(logging.CRITICAL)
     return Client()
 
 
