@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import Generic, TypeVar, cast
 
 from collector.capture import Capture, Ending
 from collector.finding import Evidence
@@ -18,7 +18,8 @@ F = TypeVar("F", bound=Facts)
 class Reading(Generic[F]):
     """One member's answer to one command: the facts, or why there are none (`problem`, without a full stop).
 
-    `refused` tells a controller's refusal from every other way of having no facts.
+    `refused` tells a controller's refusal from every other way of having no facts. `whole` says that a session saw the
+    answer's end, so that nothing after its last line was lost; of a hand-written capture nobody knows that.
     """
 
     member: str
@@ -27,6 +28,7 @@ class Reading(Generic[F]):
     problem: str = ""
     printed: tuple[str, ...] = ()
     refused: bool = False
+    whole: bool = False
 
     def evidence(self, *fields: str, lines: tuple[int, ...] = ()) -> tuple[Evidence, ...]:
         """The lines that these fields were read from, and these lines besides; nothing where there are none."""
@@ -58,7 +60,7 @@ class MemberSnapshot:
             return Reading(self.name, command, None, "there is no capture of it")
         if reading.facts is not None and not isinstance(reading.facts, facts):
             raise TypeError(f"{command} gives {type(reading.facts).__name__}, not {facts.__name__}")
-        return Reading(self.name, command, reading.facts, reading.problem, reading.printed, reading.refused)
+        return cast(Reading[F], reading)
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,8 @@ def understand(capture: Capture) -> Reading[Facts]:
         reason = f"the answer was cut off ({capture.reason})" if capture.reason else "the answer was cut off"
         return Reading(member, command, None, reason, printed)
     try:
-        return Reading(member, command, read(command, capture.text), "", printed)
+        facts = read(command, capture.text)
+        return Reading(member, command, facts, "", printed, whole=capture.started is not None)
     except Unreadable as error:
         return Reading(member, command, None, str(error), printed, isinstance(error, Refused))
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 from collector.finding import Answer, Status
 from collector.rules.parts import Part, answer
 from collector.rules.rule import Rule
 from collector.rules.witnesses import Word, about_standby, by_redundancy, hear, troubles, unassigned, word
-from collector.snapshot import Snapshot
+from collector.snapshot import MemberSnapshot, Snapshot
 from inventory.policy import Policy
 from parsers.facts.software import Boot
 
@@ -41,13 +42,29 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
         # An empty list there is what is printed of a processor that isn't ready: it says nothing.
         others = by_redundancy(snapshot, member, lambda processor: processor.boot or None, "boot")
         parts += hear("boot variable", own, [*told, *others], _from_packages)
-        manual = word(member, reading, lambda facts: facts.manual_boot, "manual_boot")
+        manual = word(member, reading, _manual_boot(snapshot, member), "manual_boot")
         told_manual = [item for item in manual_of_standby if item.about == member.name]
         heard = hear("manual boot setting", manual, told_manual, _by_itself)
         # Where the member withheld it, the clause about its boot list has said so already.
         parts += [part for part in troubles(heard) if not (manual.withheld and part.status is Status.UNKNOWN)]
     parts += unassigned(of_standby, snapshot, _from_packages) + unassigned(manual_of_standby, snapshot, _by_itself)
     return answer(parts)
+
+
+def _manual_boot(snapshot: Snapshot, member: MemberSnapshot) -> Callable[[Boot], bool | None]:
+    """What a member's `show boot` says of manual boot, where saying nothing counts as off.
+
+    Nothing is nothing only where the end of the answer can't be lost: the session saw it end, or the partner's answer,
+    which goes on beyond the place, proves that their release prints no such line.
+    """
+    partner = snapshot.other(member).read("show boot", Boot).facts
+    prints_none = partner is not None and partner.manual_boot is False and partner.manual_boot_unmentioned
+    certain = prints_none or member.read("show boot", Boot).whole
+
+    def value(facts: Boot) -> bool | None:
+        return False if facts.manual_boot is None and facts.manual_boot_unmentioned and certain else facts.manual_boot
+
+    return value
 
 
 def _from_packages(item: Word[tuple[str, ...]], boot: tuple[str, ...]) -> Part:

@@ -58,14 +58,17 @@ class Version(Facts):
 class Boot(Facts):
     """`show boot`. `boot` in boot order, without the numbers behind the commas.
 
-    `manual_boot` is None where its line wasn't seen and the rest doesn't prove that it is absent. `peer_manual_boot` is
-    what the standby's own line (`Standby MANUAL_BOOT variable = …`) says, None where there is none.
+    `manual_boot` is None where its line wasn't seen and the rest doesn't prove that it is absent;
+    `manual_boot_unmentioned` says that no line speaks of it and that every line is a known one, so that only the loss
+    of the text's end could hide it. `peer_manual_boot` is what the standby's own line (`Standby MANUAL_BOOT variable
+    = …`) says, None where there is none.
     """
 
     boot: tuple[str, ...] | None = None
     peer_boot: tuple[str, ...] | None = None
     config_register: str | None = None
     manual_boot: bool | None = None
+    manual_boot_unmentioned: bool | None = None
     peer_manual_boot: bool | None = None
 
     @classmethod
@@ -86,9 +89,14 @@ class Boot(Facts):
         )
         if not facts.at:
             raise Unreadable("no line tells how it boots")
-        if _manual_boot_is_absent(matches):
-            return replace(facts, manual_boot=False)
-        return facts
+        if not facts.boot or facts.config_register is None or not _unmentioned(matches):
+            return facts
+        return replace(
+            facts,
+            manual_boot=False if _ends_beyond_manual_boot(matches) else None,
+            manual_boot_unmentioned=True,
+            at={**facts.at, "manual_boot_unmentioned": matches.transcript.kept},
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -172,14 +180,13 @@ def _yes_or_no(match: Match) -> bool | None:
     return {"yes": True, "no": False}.get(value[1:].strip().lower())
 
 
-def _manual_boot_is_absent(matches: Matches) -> bool:
-    """Whether the rest proves that the controller prints no line about manual boot.
+def _unmentioned(matches: Matches) -> bool:
+    """Whether no line is about manual boot, and every line is a known one, so that it isn't among them, garbled."""
+    return not (matches.unmatched or any(_manual_boot_lines(matches, standby=standby) for standby in (False, True)))
 
-    The standby's lines are printed after it, so with one of them the text wasn't cut off before it; with every line
-    known it isn't among them, garbled; and a train that prints the standby's prints this one too.
-    """
-    if any(_manual_boot_lines(matches, standby=standby) for standby in (False, True)) or matches.unmatched:
-        return False
+
+def _ends_beyond_manual_boot(matches: Matches) -> bool:
+    """Whether the text goes on to what is printed after a line about manual boot: what it tells of the standby."""
     whose = [(match.at, match.kind == "standby_not_ready" or bool(match["whose"])) for match in matches.found]
     own = [at for at, standby in whose if not standby]
     standbys = [at for at, standby in whose if standby]

@@ -151,3 +151,19 @@ def test_where_the_roles_are_not_known_bad_news_of_the_standby_counts_and_good_n
     status, said = judged(changed(boots(1, peer_boot=IMAGE_FIRST), **nameless), changed(healthy(2), **nameless))
     assert status is Status.BLOCK
     assert said.startswith("the standby boots from")
+
+
+def test_a_missing_line_about_manual_boot_is_off_where_the_partner_proves_that_none_is_printed() -> None:
+    silent = boots(2, manual_boot=None, manual_boot_unmentioned=True)
+    assert judged(second=silent)[0] is Status.UNKNOWN
+    # The partner's answer goes on beyond the place where the line would be, so their release prints none.
+    assert judged(boots(1, manual_boot_unmentioned=True), silent)[0] is Status.PASS
+    # The partner's answer has the line, so their release prints it, and the standby's was lost.
+    assert judged(boots(1, manual_boot=False), silent)[0] is Status.UNKNOWN
+
+
+def test_a_missing_line_about_manual_boot_is_off_where_the_session_saw_the_answer_end() -> None:
+    pair = snapshot(b=boots(2, manual_boot=None, manual_boot_unmentioned=True))
+    first, second = pair.members
+    seen = {**second.readings, "show boot": replace(second.readings["show boot"], whole=True)}
+    assert RULE.judge(replace(pair, members=(first, replace(second, readings=seen))), policy()).status is Status.PASS
