@@ -125,7 +125,9 @@ def _roles(snapshot: Snapshot, redundancy: Sequence[Reading[Redundancy]], chassi
             clause = f"it isn't agreed who is active: {about} is {_who_says(roles)}"
             return Part(Status.BLOCK, clause, evidence, _DISAGREE)
     if not all(told.values()):
-        return unknown("who is active and who stands by isn't known", evidence)
+        return unknown(
+            f"the role of {listed(about for about, roles in told.items() if not roles)} isn't known", evidence
+        )
     active = [about for about, roles in told.items() if "active" in roles]
     if len(active) != 1:
         clause = f"{first} and {second} are both active" if active else f"neither {first} nor {second} is active"

@@ -111,6 +111,7 @@ def test_a_table_of_chassis_that_the_standby_refuses_is_told_by_the_active() -> 
         redundancy(2, peer=None),
         redundancy(2, peer=Processor(state=None)),
         rows(2, rmi_ip=None),
+        rows(2, ip=None),
         rows(2, ip=None, rmi_ip=None),
         rows(2, is_local=True),
     ],

@@ -120,12 +120,38 @@ def test_two_active_controllers_come_first() -> None:
     assert found.remedy.startswith("Mend this first")
 
 
+def alike(role: str, words: str) -> Answers:
+    """A member that gives both controllers one role."""
+    table = rows(1, 2, role=role)["show chassis rmi"]
+    assert isinstance(table, Chassis)
+    members = tuple(_with(row, role=role) for row in table.members)
+    both = redundancy(1, this=state(words), peer=state(words))
+    return {**both, "show chassis rmi": Chassis(members=members)}
+
+
 def test_no_active_controller_blocks() -> None:
-    found = judged(healthy(2), unreached())
-    assert found.status is Status.UNKNOWN
-    both = judged({**healthy(2), "show redundancy": MISSING}, {**healthy(2), "show redundancy": MISSING})
-    assert both.status is Status.BLOCK
-    assert "isn't agreed" in both.statement
+    found = judged(alike("Standby", "STANDBY HOT"), alike("Standby", "STANDBY HOT"))
+    assert found.status is Status.BLOCK
+    assert found.statement == "neither quay-a nor quay-b is active."
+
+
+def test_two_active_controllers_by_the_word_of_one_block() -> None:
+    found = judged(alike("Active", "ACTIVE"), unreached())
+    assert found.status is Status.BLOCK
+    assert found.statement.startswith("quay-a and quay-b are both active")
+
+
+def test_a_survivor_that_calls_itself_standby_does_not_stand_in() -> None:
+    assert judged(healthy(2), unreached()).status is Status.UNKNOWN
+
+
+def test_a_role_that_nobody_tells_is_named() -> None:
+    table = rows(1, 2, role="Member", state="Removed")
+    found = judged(
+        {**redundancy(1, peer=state("DISABLED")), "show chassis rmi": table["show chassis rmi"]}, unreached()
+    )
+    assert found.status is Status.BLOCK
+    assert "the role of quay-b isn't known" in found.statement
 
 
 @pytest.mark.parametrize("command", COMMANDS)
