@@ -63,7 +63,6 @@ class _Block:
     title: Match
     lines: list[int]
     part: str = "head"
-    ruled: bool = False
     says_none: bool = False
     packages: list[Package] = field(default_factory=list)
 
@@ -161,11 +160,8 @@ class _Blocks:
     def _frame(self, block: _Block, match: Match) -> None:
         """A rule, the column titles or the legend: where it stands says what it opens or closes."""
         if match.kind == "rule" and block.part == "rows":
-            if block.filled:
-                block.part = "closed"
-            elif block.ruled:
-                raise Unreadable("the list of packages breaks off")
-            block.ruled = True
+            # The rule under the column titles comes before there is anything to close.
+            block.part = "closed" if block.filled else "rows"
         elif match.kind == "heading" and block.part == "head":
             block.part = "rows"
         elif match.kind in ("heading", "legend") and block.part != "head":

@@ -428,6 +428,12 @@ def test_config_sync_rule_behind_the_list_is_no_heading_above_it() -> None:
     assert config_sync(MCL + "The list is Empty\nLine of trouble\n---------\n").lines == ("Line of trouble",)
 
 
+def test_config_sync_lines_of_dashes_among_the_lines() -> None:
+    assert config_sync(MCL + "-banner motd\n-----------\n-text\n").lines == ("-banner motd", "-text")
+    ruled = "The list is Empty\n-----------\n"
+    assert config_sync(MCL + ruled + MCL + ruled).empty is True
+
+
 def test_config_sync_several_lists() -> None:
     two = MCL + "The list is Empty\n\n" + MCL.replace("Mismatched", "Ignored")
     assert config_sync(two + "The list is Empty\n").empty is True

@@ -291,7 +291,13 @@ def test_issu_any_sign_wins(sign: str) -> None:
 
 @pytest.mark.parametrize(
     "line",
-    ["~~~", "Current ISSU Status: Inn Progres", "Current ISSU Status: Whatever", "Auto abort timer: ac~ive", "a b"],
+    [
+        "~~~",
+        "Words of another kind",
+        "Current ISSU Status: Inn Progres",
+        "Current ISSU Status: Whatever",
+        "Auto abort timer: ac~ive",
+    ],
 )
 def test_issu_a_line_that_cannot_be_read_leaves_it_open(line: str) -> None:
     assert issu(f"{LOCK}{line}\n{NOTHING}").in_progress is None
