@@ -206,6 +206,9 @@ class _Login:
 
     def close(self) -> None:
         """End it without a word typed."""
+        with suppress(Exception):
+            self._driver.remote_conn.close()
+        # Closed by now, the transport's thread needn't be waited for.
         self._connection.close()
         if self._driver is not None:
             with suppress(Exception):

@@ -1,0 +1,1 @@
+"""Benchmarks, `python -m tests.benchmarks.sweep` and `… .check`: they print ratios and decide nothing."""
