@@ -42,11 +42,9 @@ class Chassis(Facts):
         rows = matches.of("row")
         if not rows:
             raise Unreadable("no chassis is listed")
-        known = {match.at for match in matches.of("heading", "rule", "row")}
         table_from = min(match.at for match in matches.of("rule", "row"))
         # The lines above the table are free text; a line in it, or one that begins like a row, must not vanish.
-        suspects = {n for n in matches.unmatched if n > table_from} | {m.at for m in matches.of("row_like")}
-        broken = sorted(suspects - known)
+        broken = [n for n in matches.unmatched if n > table_from or _begins_like_a_row(matches.transcript.line(n))]
         if broken:
             raise Unreadable(f"line {broken[0]} of the chassis table can't be read")
         members = tuple(_chassis_member(row, matches) for row in rows)
@@ -55,6 +53,10 @@ class Chassis(Facts):
         if sum(member.is_local for member in members) > 1:
             raise Unreadable("more than one chassis is marked as the local one")
         return cls(members=members, at={"members": tuple(member.at for member in members)})
+
+
+def _begins_like_a_row(line: str) -> bool:
+    return re.match(r"[ \t]*[*0-9]", line) is not None
 
 
 def _chassis_member(row: Match, matches: Matches) -> ChassisMember:
@@ -234,7 +236,7 @@ class _Blocks:
     def _release(self, match: Match) -> None:
         numbers = [match.at, *self._shapeless_after(match.at)]
         # The first line without its key, or the key itself would read as the word in front of a release.
-        lines = [match["value"].strip(), *(self.matches.transcript.line(n).strip() for n in numbers[1:])]
+        lines = [match["value"].strip(), *(self._image_line(number) for number in numbers[1:])]
         text = "\n".join(lines)
         for found in _RELEASE.finditer(text):
             first, last = text.count("\n", 0, found.start()), text.count("\n", 0, found.end())
@@ -243,6 +245,11 @@ class _Blocks:
             except ValueError:
                 continue
             self._put(f"{self._block}.release", release, *numbers[first : last + 1])
+
+    def _image_line(self, number: int) -> str:
+        # Half a line may hold half a release, or the rest of one: a lone dot makes neither.
+        transcript = self.matches.transcript
+        return "." if number in transcript.broken else transcript.line(number).strip()
 
     def _boot(self, match: Match) -> None:
         entries = tuple(entry for part in match["value"].split(";") if (entry := _boot_entry(part)))
@@ -287,13 +294,14 @@ class ConfigSync(Facts):
         """The offending lines under every heading; `empty` None where a heading is followed by nothing."""
         lists = _lists(matches)
         said_empty = tuple(match.at for match in matches.of("empty"))
-        offending = sorted(number for numbers in lists for number in numbers if number not in said_empty)
+        half_said = {number for number in matches.unmatched if _may_say_empty(matches.transcript.line(number))}
+        offending = sorted(number for numbers in lists for number in numbers if number not in {*said_empty, *half_said})
         lines = tuple(matches.transcript.line(number).strip() for number in offending)
         if lines and all(line.startswith("%") for line in lines):
             raise Unreadable(f"the controller answered: {lines[0]}")
         if lines:
             return cls(empty=False, lines=lines, at={"empty": tuple(offending), "lines": tuple(offending)})
-        if lists and all(lists):
+        if lists and all(lists) and not half_said:
             return cls(empty=True, at={"empty": said_empty})
         return cls()
 
@@ -332,6 +340,11 @@ def _without_rule(matches: Matches, kept: list[int]) -> list[int]:
     if body == kept and kept[0] not in said:
         raise Unreadable("the list's heading isn't there")
     return body
+
+
+def _may_say_empty(line: str) -> bool:
+    """Whether a line that a message cut short may have been the one that says that the list is empty."""
+    return "the list is empty".startswith(line.strip().lower())
 
 
 def _is_configuration(line: str) -> bool:

@@ -8,6 +8,7 @@ from parsers import Unreadable, read
 from parsers.facts.redundancy import Chassis, ConfigSync, Processor, Redundancy
 from tests.parsers.dressing import assert_reads_alike, cited, cut, garbled, shortened
 
+SYSLOG = "*Feb  6 21:14:09.132: %SYS-5-CONFIG_I: Configured from console by vty0"
 HEAD = """\
 Chassis/Stack Mac Address : 0011.2233.4455 - Local Mac Address
 Mac persistency wait time: Indefinite
@@ -129,6 +130,7 @@ def test_chassis_without_the_redundancy_interface(titles: str) -> None:
         (ACTIVE + STANDBY.replace("169.254.1.3", "169.254.1"), "address"),
         (ACTIVE + STANDBY.replace("Ready", "R3ady"), "line 8"),
         (ACTIVE + "~~~~\n", "line 8"),
+        (ACTIVE + STANDBY.replace("Ready", SYSLOG), "line 8"),
         (ACTIVE + STANDBY + STANDBY, "twice"),
         (ACTIVE + STANDBY.replace(" 2 ", "*2 ", 1), "more than one"),
         (ACTIVE + STANDBY.replace("192.0.2.3", "192.0.2.3 192.0.2.4"), "address"),
@@ -137,6 +139,12 @@ def test_chassis_without_the_redundancy_interface(titles: str) -> None:
 def test_chassis_row_that_is_none_spoils_the_table(rows: str, why: str) -> None:
     with pytest.raises(Unreadable, match=why):
         chassis(TABLE + rows)
+
+
+def test_chassis_row_that_is_none_in_a_table_without_its_rule() -> None:
+    for broken in ("*1 ~~~~\n", ACTIVE.replace("Ready", SYSLOG)):
+        with pytest.raises(Unreadable, match="line 6"):
+            chassis(TABLE.replace(RULE, "") + broken + STANDBY)
 
 
 SYSTEM = """\
@@ -239,6 +247,23 @@ def test_redundancy_release_out_of_wrapped_text(image: str, release: str | None,
     assert facts.this is not None
     assert facts.this.release == release
     assert [number - 19 for number in facts.at.get("this.release", ())] == lines
+
+
+@pytest.mark.parametrize(
+    "image",
+    [
+        f"Version 17.9.4{SYSLOG}\na, RELEASE SOFTWARE",
+        f"Wireless,\nVersion 17.9.4{SYSLOG}\na, RELEASE SOFTWARE",
+        f"Wireless,\nVersion 17.9.4{SYSLOG}",
+        f"Wireless, Version 17.9.4\na, RELEA{SYSLOG}\nSE SOFTWARE",
+        f"Wireless, Version\n17.9.4{SYSLOG}\na, RELEASE SOFTWARE",
+    ],
+)
+def test_redundancy_release_that_syslog_breaks_is_none(image: str) -> None:
+    text = SYSTEM + THIS.replace("Wireless Controller Software [Quay], WX (WX), Version 17.9.4a", image)
+    facts = redundancy(text)
+    assert facts.this is not None
+    assert facts.this.release is None
 
 
 def test_redundancy_two_releases_of_one_processor_are_none() -> None:
@@ -432,6 +457,12 @@ def test_config_sync_lines_of_dashes_among_the_lines() -> None:
     assert config_sync(MCL + "-banner motd\n-----------\n-text\n").lines == ("-banner motd", "-text")
     ruled = "The list is Empty\n-----------\n"
     assert config_sync(MCL + ruled + MCL + ruled).empty is True
+
+
+def test_config_sync_syslog_within_a_line() -> None:
+    assert config_sync(f"{MCL}The list is Em{SYSLOG}\n") == ConfigSync()
+    assert config_sync(f"{MCL}The list is Empty{SYSLOG}\n") == ConfigSync()
+    assert config_sync(f"{MCL}-interface Gi{SYSLOG}\n").lines == ("-interface Gi",)
 
 
 def test_config_sync_several_lists() -> None:
