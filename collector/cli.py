@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import sys
 from collections.abc import Callable, Sequence
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -33,6 +35,9 @@ def run() -> NoReturn:
 def main(arguments: Sequence[str]) -> int:
     """Do what the arguments say and return the exit status of DESIGN section 4."""
     options = _parser().parse_args(arguments)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # A controller's words may hold what the terminal's encoding doesn't have.
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         status: int = options.do(options)
         sys.stdout.flush()
@@ -164,7 +169,7 @@ def _demo(options: argparse.Namespace) -> int:
     _prepare_out(options)
     with demo.controllers(fleet) as running:
         demo.prepare(fleet, pairs, running)
-        result = _ask(options, fleet, pairs, "ssh")
+        result = _ask(options, fleet, pairs, "ssh", demo.EVENING - datetime.now(UTC))
     return _tell_fleet(options, result)
 
 
@@ -321,7 +326,9 @@ def _prepare_out(options: argparse.Namespace) -> None:
         output.prepare(options.out)
 
 
-def _ask(options: argparse.Namespace, fleet: Fleet, pairs: Sequence[Pair], connection: str) -> Result:
+def _ask(
+    options: argparse.Namespace, fleet: Fleet, pairs: Sequence[Pair], connection: str, shift: timedelta = timedelta(0)
+) -> Result:
     from collector import output
     from collector.report.progress import SweepProgress
     from collector.sweep import Listeners, sweep
@@ -334,6 +341,7 @@ def _ask(options: argparse.Namespace, fleet: Fleet, pairs: Sequence[Pair], conne
             workers=options.workers,
             keep=output.captures_folder(options.out) if options.out is not None else None,
             listeners=Listeners(progress.asked, progress.judged),
+            shift=shift,
         )
     if options.out is not None:
         output.write_reports(options.out, result)

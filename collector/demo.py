@@ -7,6 +7,7 @@ import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,10 @@ if TYPE_CHECKING:
     from collector.simulated import Credentials
     from inventory.opening import Fleet
     from inventory.pairs import Pair
+
+
+# The evening that the demo's fixtures were "recorded": what they tell of times is told as of then.
+EVENING = datetime(2027, 2, 5, 22, 0, tzinfo=timezone(timedelta(hours=1)))
 
 
 @dataclass(frozen=True)

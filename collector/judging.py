@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 
 from collector import rules
 from collector.capture import Capture
@@ -27,10 +28,10 @@ def aimed_at(pair: Pair, release: str) -> Pair:
     return pair if wanted == pair.target_release else replace(pair, target_release=wanted, image=None)
 
 
-def judge_pair(pair: Pair, captures: Mapping[str, Sequence[Capture]], policy: Policy) -> PairResult:
-    """The pair's result by all rules; a member without captures counts as never reached."""
+def judge_pair(pair: Pair, captures: Mapping[str, Sequence[Capture]], policy: Policy, moment: datetime) -> PairResult:
+    """The pair's result by all rules at this moment; a member without captures counts as never reached."""
     first, second = (member_snapshot(member.name, list(captures.get(member.name, ()))) for member in pair.members)
-    snapshot = Snapshot(pair, (first, second))
+    snapshot = Snapshot(pair, (first, second), moment)
     findings = rules.judge(snapshot, policy)
     members = (_member_result(snapshot, first), _member_result(snapshot, second))
     return PairResult(pair, verdict(findings), pair.target_release, members, findings)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Generic, TypeVar, cast
 
 from collector.capture import Capture, Ending
@@ -65,10 +66,11 @@ class MemberSnapshot:
 
 @dataclass(frozen=True)
 class Snapshot:
-    """A pair as its two members described it, in the inventory's order."""
+    """A pair as its two members described it, in the inventory's order; `moment` is when it is judged."""
 
     pair: Pair
     members: tuple[MemberSnapshot, MemberSnapshot]
+    moment: datetime
 
     def other(self, member: MemberSnapshot) -> MemberSnapshot:
         """The member's partner."""

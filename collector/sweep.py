@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from collector import job, recording
@@ -32,21 +32,27 @@ def sweep(
     workers: int,
     keep: Path | None = None,
     listeners: Listeners | None = None,
+    shift: timedelta = timedelta(0),
 ) -> Result:
     """Ask and judge these pairs, `workers` of them at a time, over a registered connection (see collector.job).
 
     `keep` is the folder that the captures are written to. A pair that an interruption left unasked is judged on
-    nothing, which makes it undecided.
+    nothing, which makes it undecided. `shift` is added to this machine's time throughout: the demo plays another day.
     """
     listeners = listeners or Listeners()
-    started = _now()
+
+    def now() -> datetime:
+        return datetime.now().astimezone() + shift
+
+    started = now()
     results: dict[str, PairResult] = {}
 
     def heard(pair: Pair, captures: dict[str, list[Capture]]) -> None:
+        captures = {member: [_shifted(capture, shift) for capture in own] for member, own in captures.items()}
         if keep is not None:
             for member, its_captures in captures.items():
                 recording.write(keep, member, its_captures)
-        results[pair.name] = judge_pair(pair, captures, fleet.policy)
+        results[pair.name] = judge_pair(pair, captures, fleet.policy, now())
         listeners.judged(results[pair.name])
 
     if keep is not None:
@@ -65,7 +71,7 @@ def sweep(
         for pair in pairs:
             if pair.name not in results:
                 heard(pair, _unasked(pair))
-    return Result(started, _now(), str(fleet.folder), tuple(results[pair.name] for pair in pairs))
+    return Result(started, now(), str(fleet.folder), tuple(results[pair.name] for pair in pairs))
 
 
 def _unasked(pair: Pair) -> dict[str, list[Capture]]:
@@ -78,5 +84,5 @@ def _unasked(pair: Pair) -> dict[str, list[Capture]]:
     }
 
 
-def _now() -> datetime:
-    return datetime.now().astimezone()
+def _shifted(capture: Capture, shift: timedelta) -> Capture:
+    return replace(capture, started=capture.started + shift) if shift and capture.started else capture

@@ -6,12 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from collector.finding import Answer, Finding, Status, Verdict
-from inventory.policy import Policy, Weight
+from inventory.policy import Policy
 
 if TYPE_CHECKING:
     from collector.rules.rule import Rule
-
-DEFAULT_WEIGHT: Weight = "block"
 
 
 def weigh(rule: Rule, answer: Answer, policy: Policy) -> Finding:
@@ -20,8 +18,8 @@ def weigh(rule: Rule, answer: Answer, policy: Policy) -> Finding:
     A rule weighed as `caution` turns a block into a caution; an unknown stays unknown but decides nothing. A rule
     that is `off` becomes not-applicable and says that the policy turned it off.
     """
-    weight = policy.rules.get(rule.id, DEFAULT_WEIGHT)
-    weighed = None if weight == DEFAULT_WEIGHT else weight
+    weight = policy.rules.get(rule.id, rule.weight)
+    weighed = None if weight == rule.weight else weight
     if weight == "off":
         statement = "Turned off by the policy."
         return Finding(rule.id, rule.title, Status.NOT_APPLICABLE, statement, weight=weight, weighed=weighed)

@@ -77,6 +77,23 @@ class Train(Table):
     long_lived: bool
 
 
+class AccessPointModel(Table):
+    """Which controller releases support an access point model: from the first to the last, both included.
+
+    Without a last release its support goes on.
+    """
+
+    first_release: ReleaseText | None = None
+    last_release: ReleaseText | None = None
+
+
+class CaptureAge(Table):
+    """How old captures may be, in hours: for the nightly look, and once the window is `before_window_hours` away."""
+
+    nightly_hours: Annotated[float, Field(gt=0)] = 26
+    before_window_hours: Annotated[float, Field(gt=0)] = 2
+
+
 class UpgradePath(Table):
     """One step between trains or releases; `direct` says whether it can be taken in service."""
 
@@ -86,7 +103,13 @@ class UpgradePath(Table):
 
 
 class Policy(Table):
-    """The whole policy (`policy.yaml`)."""
+    """The whole policy (`policy.yaml`).
+
+    `staging_hours`: how long before the window the access points must hold the image. `recent_days`: how far back a
+    switchover counts. The ceilings are of a processor's load and memory. `clock_seconds`: how far clocks may be apart.
+    `certificate_days`: how long after the window a certificate must hold. `capture_spread_minutes`: how far apart the
+    captures of a pair may have been taken.
+    """
 
     hardware: Mapping[str, Hardware]
     trains: Mapping[TrainText, Train]
@@ -94,6 +117,15 @@ class Policy(Table):
     recommended_release: ReleaseText | None = None
     upgrade_paths: Sequence[UpgradePath]
     images_to_hold: Annotated[int, Field(ge=1, le=20)] = 3
+    access_points: Mapping[str, AccessPointModel] = Field(default_factory=dict)
+    staging_hours: Annotated[float, Field(ge=0)] = 24
+    recent_days: Annotated[float, Field(ge=0)] = 14
+    load_ceiling_percent: Annotated[float, Field(gt=0, le=100)] = 80
+    memory_ceiling_percent: Annotated[float, Field(gt=0, le=100)] = 90
+    clock_seconds: Annotated[float, Field(gt=0)] = 5
+    certificate_days: Annotated[float, Field(ge=0)] = 30
+    capture_age: CaptureAge = Field(default_factory=CaptureAge)
+    capture_spread_minutes: Annotated[float, Field(gt=0)] = 15
     rules: Mapping[Annotated[str, AfterValidator(_rule)], Weight] = Field(default_factory=dict)
 
     def hardware_of(self, model: str) -> Hardware | None:

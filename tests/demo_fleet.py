@@ -8,6 +8,7 @@ from pathlib import Path
 
 from collector import recording, rules
 from collector.capture import Capture
+from collector.demo import EVENING
 from collector.finding import Finding, Status, Verdict
 from collector.snapshot import MemberSnapshot, Reading, Snapshot, member_snapshot, understand
 from collector.verdict import verdict
@@ -49,7 +50,7 @@ def snapshot(pair: str) -> Snapshot:
         member_snapshot(member.name, recording.load(FIXTURES, member.name, catalogue.asked()))
         for member in found.members
     )
-    return Snapshot(found, (first, second))
+    return Snapshot(found, (first, second), EVENING)
 
 
 def pairs() -> list[str]:
@@ -68,7 +69,7 @@ def with_capture(described: Snapshot, capture: Capture) -> Snapshot:
     first, second = (
         _replaced(member, capture) if member.name == capture.member else member for member in described.members
     )
-    return Snapshot(described.pair, (first, second))
+    return Snapshot(described.pair, (first, second), EVENING)
 
 
 def _replaced(member: MemberSnapshot, capture: Capture) -> MemberSnapshot:

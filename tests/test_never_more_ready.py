@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from collector import rules
 from collector.capture import Capture, Ending
+from collector.demo import EVENING
 from collector.finding import Status, Verdict
 from collector.rules.rule import Rule
 from collector.snapshot import MemberSnapshot, Reading, Snapshot, member_snapshot
@@ -135,7 +136,7 @@ def _twin(pair: PairDescription) -> Snapshot:
         )
         for member in made.members
     )
-    return Snapshot(snapshot(pair.name).pair, (first, second))
+    return Snapshot(snapshot(pair.name).pair, (first, second), EVENING)
 
 
 @pytest.mark.parametrize("pair", pairs())
@@ -222,5 +223,5 @@ def test_a_rule_reads_only_the_commands_that_it_names(rule: Rule) -> None:
         first, second = (
             MemberSnapshot(member.name, {}, _Watched(member.readings, asked)) for member in described.members
         )
-        rule.judge(Snapshot(described.pair, (first, second)), fleet().policy)
+        rule.judge(Snapshot(described.pair, (first, second), EVENING), fleet().policy)
     assert asked <= _ROLES.union(rule.needs)

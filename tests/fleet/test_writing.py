@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from collector import recording
+from collector.demo import EVENING
 from collector.finding import Status, Verdict
 from collector.snapshot import Snapshot, member_snapshot
 from inventory.opening import open_inventory
@@ -24,7 +25,7 @@ def test_made_pairs_are_go(tmp_path: Path) -> None:
             member_snapshot(member.name, recording.load(tmp_path, member.name, catalogue.asked()))
             for member in found.members
         )
-        result = judged(Snapshot(found, (first, second)))
+        result = judged(Snapshot(found, (first, second), EVENING))
         assert result.with_status(Status.UNKNOWN) == result.with_status(Status.BLOCK) == set()
         assert result.verdict is Verdict.GO
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from collector.capture import Capture, Ending
+from collector.demo import EVENING
 from collector.finding import Evidence
 from collector.snapshot import MemberSnapshot, Reading, Snapshot
 from inventory.pairs import Image, Member, Pair
@@ -159,6 +161,7 @@ def snapshot(
     *,
     target: str = "17.12.4",
     image: Image | None = IMAGE,
+    moment: datetime = EVENING,
 ) -> Snapshot:
     """The pair quay: quay-a says `a` (default: a healthy active), quay-b says `b` (default: a healthy standby)."""
     members = (Member("quay-a", "192.0.2.11", 22), Member("quay-b", "192.0.2.12", 22))
@@ -169,6 +172,7 @@ def snapshot(
             member("quay-a", healthy(1) if a is None else a),
             member("quay-b", healthy(2) if b is None else b),
         ),
+        moment,
     )
 
 
