@@ -91,20 +91,18 @@ class Dialogue:
         return Answer(text, f"the controller changed its role while it answered: its prompt {change}")
 
     def _learn(self, printed: bytearray, deadline: _Deadline) -> None:
-        """Type the first setting and take the prompt from its echo: a banner may hold what looks like a prompt."""
+        """Type the first setting and learn the prompt that follows its echo: a banner may hold what looks like one."""
         setting = terminal.SETTINGS[0]
         self._write(setting)
         start = max(len(printed) - _TAIL, 0)
-        at_prompt, echo = terminal.prompt_after(setting), terminal.echo_of(setting)
         while True:
             self._read(printed, deadline)
-            behind = at_prompt.search(printed, start)
-            shown = behind or (echo.search(printed, start) and terminal.PROMPT.search(printed, _line_start(printed)))
-            if not shown or self._wire.recv_ready():
-                continue
-            self._name, self._sign = bytes(shown["name"]), bytes(shown["sign"])
-            echoed = echo.search(printed, start)
-            if echoed and self._ended(printed, echoed.end() - 1, self._sign) is not None:
+            echoed = terminal.echo_of(setting).search(printed, start)
+            last = max(_line_start(printed), echoed.end() - 1) if echoed else len(printed)
+            prompt = terminal.PROMPT.search(printed, last)
+            if prompt and not self._wire.recv_ready():
+                self._name, self._sign = bytes(prompt["name"]), bytes(prompt["sign"])
+                self._prompt = bytes(prompt[0]).strip()
                 return
 
     def _rise(self, deadline: _Deadline) -> None:
@@ -136,8 +134,8 @@ class Dialogue:
             while True:
                 self._read(printed, deadline)
                 if start is None and (found := echo.search(printed, 0, _ECHO_WITHIN)):
-                    start = found.end()
                     self._check_leftover(bytes(printed[: found.start("line")]))
+                    start = found.end()
                 if start is None:
                     self._check_echo(printed)
                     continue
@@ -150,7 +148,7 @@ class Dialogue:
 
     def _check_leftover(self, printed: bytes) -> None:
         """What comes before the echo belongs to an earlier answer, and then nothing is certain any more."""
-        own = terminal.PROMPT.sub(b"", printed)
+        own = terminal.PROMPT.sub(b"", printed.translate(None, b"\x00\x07"))
         if not terminal.only_log_lines(own.rstrip() + b"\n"):
             raise Broken("the session was out of step: an earlier answer went on")
 

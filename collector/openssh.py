@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 _PORT = 22
 
 # paramiko logs a traceback for every connection that ends; ours are told in a clause by whoever needed them.
-logging.getLogger("paramiko").addHandler(logging.NullHandler())
 if logging.getLogger("paramiko.transport").level == logging.NOTSET:
     logging.getLogger("paramiko.transport").setLevel(logging.CRITICAL)
 

@@ -23,15 +23,6 @@ _BLANK = rb"[ \t]*\r*\n"
 _SYSLOG = rb"[^\r\n]*%[A-Z][A-Z0-9_]*(?:-[A-Z0-9_]+)*-[0-7]-[A-Z0-9_]+:[^\r\n]*\r*\n"
 
 
-def prompt_after(line: str) -> re.Pattern[bytes]:
-    """The prompt that a line was typed at, as the echo shows it; groups as in PROMPT."""
-    return re.compile(
-        rb"(?:\A|[\r\n])(?P<name>[A-Za-z0-9][\w.\-/]*?)(?P<standby>-stby)?(?P<sign>[#>]) ?"
-        + re.escape(line.encode())
-        + _BLANK
-    )
-
-
 def echo_of(line: str) -> re.Pattern[bytes]:
     """A line's echo: at the start of a line or behind a prompt, with nothing behind it."""
     return re.compile(rb"(?:\A|[\r\n\x00\x07]|[#>]) ?(?P<line>" + re.escape(line.encode()) + rb")" + _BLANK)

@@ -199,4 +199,5 @@ RULE = Rule(
     bad="Operating Redundancy Mode = rpr\nCurrent Software state = ACTIVE\nCurrent Software state = STANDBY COLD",
     needs=("show redundancy", "show chassis rmi"),
     judge=judge,
+    waivable=False,
 )

@@ -48,4 +48,5 @@ RULE = Rule(
     # Who may stand in for the other one follows from the roles.
     needs=(_COMMAND, "show redundancy", "show chassis rmi"),
     judge=judge,
+    waivable=False,
 )

@@ -20,7 +20,7 @@ class Trustpoint(Facts):
 
 @dataclass(frozen=True, kw_only=True)
 class Certificate:
-    """One certificate; `kind` is `certificate` or `ca`; times as the controller shows them, without zone; `at` its lines."""
+    """One certificate; `kind` is `certificate` or `ca`; times as shown, without their zone; `at` are its lines."""
 
     kind: str
     status: str | None = None

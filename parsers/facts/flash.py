@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Self
 
 from parsers.facts.agreement import Agreement
@@ -12,10 +13,11 @@ from parsers.matching import Match, Matches
 
 @dataclass(frozen=True, kw_only=True)
 class File:
-    """One file in a directory; its size in bytes; `at` is its line's number."""
+    """One file in a directory; its size in bytes; `modified` knows its offset if one was printed; `at` is its line."""
 
     name: str
     bytes: int
+    modified: datetime | None = None
     at: int = 0
 
 

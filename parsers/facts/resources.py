@@ -9,7 +9,7 @@ from parsers.facts.core import Facts
 
 @dataclass(frozen=True, kw_only=True)
 class ControlProcessor:
-    """One control processor: status words as printed, load averages, memory in per cent of the total, `at` its lines."""
+    """One control processor: status as printed, load averages, memory in per cent of the total; `at` are its lines."""
 
     slot: str
     status: str | None = None
