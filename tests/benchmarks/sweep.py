@@ -15,8 +15,8 @@ PAIRS, WORKERS, AT_MOST = 50, 20, 0.8
 def main() -> None:
     """Print both times and the ratios."""
     with healthy_fleet(PAIRS) as (fleet, folder):
-        for warm_up in (lambda: ours(fleet, folder, fleet.pairs[:1], 1), lambda: plain(fleet, fleet.pairs[:1], 2)):
-            warm_up()
+        ours(fleet, folder, fleet.pairs[:1], 1)
+        plain(fleet, fleet.pairs[:1], 2)
         theirs = timed(lambda: plain(fleet, fleet.pairs, WORKERS))
         own = timed(lambda: ours(fleet, folder, fleet.pairs, WORKERS))
         as_many_sessions = timed(lambda: ours(fleet, folder, fleet.pairs, WORKERS // 2))

@@ -247,6 +247,8 @@ def test_an_interruption_leaves_what_was_heard(fleet: Fleet, played: type[Played
     with pytest.raises(job.Interrupted) as caught:
         gather(fleet.nornir, fleet.pairs, listener, workers=1)
     held.set()
+    for worker in (thread for thread in threading.enumerate() if thread.name.startswith("pairs ")):
+        worker.join(PATIENCE)
     assert caught.value.heard == fleet.pairs[:1]
     assert set(listener.pairs) == {fleet.pairs[0].name}
     assert not asked & {member.hostname for pair in fleet.pairs[2:] for member in pair.members}
