@@ -401,12 +401,13 @@ def test_a_session_writes_no_secret_to_a_log(tmp_path: Path, caplog: pytest.LogC
 
 
 def test_a_lost_session_prints_no_traceback(tmp_path: Path) -> None:
-    # In a process of its own: under the test runner there is always a handler for log records.
+    # In a process of its own, which logs as an application may that uses the same libraries.
     import subprocess
 
     program = f"""
-import socket, threading
+import logging, socket, threading
 from pathlib import Path
+logging.basicConfig(level=logging.WARNING)
 from collector.credentials import Credentials
 from collector.ssh import NotReached, SshSession
 server = socket.create_server(("{ADDRESS}", 0))
