@@ -412,10 +412,9 @@ from collector.credentials import Credentials
 from collector.ssh import NotReached, SshSession
 server = socket.create_server(("{ADDRESS}", 0))
 def talk():
-    for _ in range(2):
-        peer = server.accept()[0]
-        peer.sendall(b"SSH-2.0-x\\r\\n" + b"nonsense" * 100)
-        peer.close()
+    peer = server.accept()[0]
+    peer.sendall(b"no SSH here\\r\\n" * 200)
+    threading.Event().wait()
 threading.Thread(target=talk, daemon=True).start()
 try:
     SshSession().open("{ADDRESS}", None, None, server.getsockname()[1], "ios",
