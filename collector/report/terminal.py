@@ -266,21 +266,22 @@ def _blank(part: RenderableType) -> Padding:
 
 
 def meetings(meetings: Sequence[Meeting], path: Path) -> RenderableType:
-    """The members' host keys as a table: the fingerprint that each presents, and how it stands to the known keys."""
-    table = _table("Member", "Address", "Key")
-    for meeting in meetings:
-        table.add_row(_text(meeting.member), _text(meeting.address), _text(_standing(meeting, path)))
-    return table
+    """The members' host keys: the fingerprint that each presents, and how it stands to the known keys."""
+    return Group(*(_meeting(meeting, path) for meeting in meetings))
 
 
-def _standing(meeting: Meeting, path: Path) -> str:
+def _meeting(meeting: Meeting, path: Path) -> RenderableType:
     if meeting.key is None:
-        return f"none: {meeting.problem}"
-    words = {
-        "known": "known",
-        "unknown": "new: compare it with what the controller's console says",
-        "changed": f"NOT the key in {path}: find out why before you remove the old line",
-        "revoked": f"revoked in {path}",
-    }
-    standing = words[meeting.standing] if meeting.standing else ""
-    return f"{meeting.key.type} {meeting.key.fingerprint}\n{standing}"
+        told = [f"no host key: {meeting.problem}"]
+    else:
+        told = [f"{meeting.key.type} {meeting.key.fingerprint}", _STANDINGS[str(meeting.standing)].format(path=path)]
+    head = _text(f"{meeting.member}, {meeting.address}", "bold")
+    return Group(head, *(_indented(_text(line)) for line in told))
+
+
+_STANDINGS = {
+    "known": "known",
+    "unknown": "new: compare it with what the controller's console says",
+    "changed": "NOT the key in {path}: find out why before you remove the old line",
+    "revoked": "revoked in {path}",
+}
