@@ -279,7 +279,7 @@ def _open(folder: Path | None) -> Fleet:
         if not named:
             raise UsageError("name the inventory folder with --inventory DIR or in READYPAIR_INVENTORY")
         folder = Path(named)
-    fleet = open_inventory(folder, [rule.id for rule in rules.CATALOGUE])
+    fleet = open_inventory(folder, rules.waivable())
     if fleet.unpaired:
         _complain(f"{folder}: in no pair and not asked: {', '.join(fleet.unpaired)}", GO)
     return fleet

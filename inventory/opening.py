@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +13,7 @@ from inventory import yaml_files
 from inventory.pairs import Pair
 from inventory.policy import Policy
 from inventory.problems import InventoryError, Problem
+from inventory.waivers import Waiver, read_waivers
 
 if TYPE_CHECKING:
     from nornir.core import Nornir
@@ -20,17 +21,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Fleet:
-    """An open inventory: Nornir itself, the pairs in the inventory's order, the policy, hosts that are in no pair."""
+    """An open inventory: Nornir itself, the pairs in its order, the policy, hosts that are in no pair, the waivers."""
 
     folder: Path
     nornir: Nornir
     pairs: tuple[Pair, ...]
     policy: Policy
     unpaired: tuple[str, ...]
+    waivers: tuple[Waiver, ...] = ()
 
 
-def open_inventory(folder: Path, rules: Collection[str]) -> Fleet:
-    """Open the inventory in a folder; `rules` are the ids that its policy may weigh.
+def open_inventory(folder: Path, rules: Mapping[str, bool]) -> Fleet:
+    """Open the inventory in a folder; `rules` has every rule's id and whether it may be waived and weighed otherwise.
 
     Raises InventoryError with all mistakes of all its files.
     """
@@ -40,8 +42,13 @@ def open_inventory(folder: Path, rules: Collection[str]) -> Fleet:
         raise InventoryError([Problem(folder, "", "there is no such inventory folder")])
     found: list[Problem] = []
     policy: Policy | None = None
+    waivers: tuple[Waiver, ...] = ()
     try:
         policy = read_policy(folder / "policy.yaml", rules)
+    except InventoryError as error:
+        found += error.problems
+    try:
+        waivers = read_waivers(folder / "waivers.yaml", rules)
     except InventoryError as error:
         found += error.problems
     try:
@@ -51,15 +58,33 @@ def open_inventory(folder: Path, rules: Collection[str]) -> Fleet:
         found += error.problems
     if found or policy is None:
         raise InventoryError(found)
-    return Fleet(folder, nornir, pairs, policy, unpaired)
+    return Fleet(folder, nornir, pairs, policy, unpaired, waivers)
 
 
-def read_policy(path: Path, rules: Collection[str]) -> Policy:
-    """The policy of a file; InventoryError with all its mistakes."""
+def read_policy(path: Path, rules: Mapping[str, bool]) -> Policy:
+    """The policy of a file; InventoryError with all its mistakes. `rules` as for `open_inventory`."""
     if not path.exists():
         message = "there is no policy; copy the demo's and fill in your vendor's published figures"
         raise InventoryError([Problem(path, "", message)])
-    return yaml_files.validate(Policy, yaml_files.load(path), path, context={"rules": tuple(rules)})
+    data = yaml_files.load(path)
+    found = _eased(data, path, rules)
+    try:
+        policy = yaml_files.validate(Policy, data, path, context={"rules": rules})
+    except InventoryError as error:
+        raise InventoryError([*error.problems, *found]) from None
+    if found:
+        raise InventoryError(found)
+    return policy
+
+
+def _eased(data: Mapping[str, Any], path: Path, rules: Mapping[str, bool]) -> list[Problem]:
+    """What the policy lets count for less though nobody may: a weight must not do what a waiver can't."""
+    weights = data.get("rules")
+    return [
+        Problem(path, f"rules.{id}", f"nobody may turn {id} off or ease it; take it out, or weigh it as block")
+        for id, weight in (weights.items() if isinstance(weights, dict) else ())
+        if weight != "block" and not rules.get(id, True)
+    ]
 
 
 class _ConnectionOptions(BaseModel):

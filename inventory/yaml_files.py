@@ -32,6 +32,16 @@ class _UniqueKeys(yaml.CSafeLoader if hasattr(yaml, "CSafeLoader") else yaml.Saf
             seen.add((key.tag, key.value))
         return dict(super().construct_mapping(node, deep))
 
+    def construct_yaml_timestamp(self, node: yaml.ScalarNode) -> Any:
+        """A date or a time; one that isn't on the calendar stays text, so that its key can be named."""
+        try:
+            return super().construct_yaml_timestamp(node)
+        except ValueError:
+            return node.value
+
+
+_UniqueKeys.add_constructor("tag:yaml.org,2002:timestamp", _UniqueKeys.construct_yaml_timestamp)
+
 
 def load(path: Path) -> dict[str, Any]:
     """The mapping that a YAML file holds, empty for an empty file; InventoryError where it can't be read as one."""
@@ -91,6 +101,7 @@ _SENTENCES = {
     "model_attributes_type": "must hold keys and values",
     "list_type": "must be a list",
     "tuple_type": "must be a list",
+    "sequence_str": "must be a list",
 }
 
 

@@ -45,6 +45,11 @@ def ids() -> tuple[str, ...]:
     return tuple(rule.id for rule in CATALOGUE)
 
 
+def waivable() -> dict[str, bool]:
+    """Of every rule's id, in the catalogue's order, whether a site may waive the rule or weigh it otherwise."""
+    return {rule.id: rule.waivable for rule in CATALOGUE}
+
+
 def find(id: str) -> Rule | None:
     """The rule with this id; None where there is none."""
     return next((rule for rule in CATALOGUE if rule.id == id), None)

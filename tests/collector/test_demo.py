@@ -35,7 +35,7 @@ def test_leads_nornir_to_controllers_that_end_with_the_block(tmp_path: Path) -> 
     )
     recordings = tmp_path / "recordings"
     recording.write(recordings, "quay-a", [Capture("quay-a", "show boot", "x")])
-    fleet = open_inventory(tmp_path, [])
+    fleet = open_inventory(tmp_path, {})
     hosts = fleet.nornir.inventory.hosts
     with demo.controllers(fleet, recordings) as running:
         assert hosts["quay-a"].hostname == running.address

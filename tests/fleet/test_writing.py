@@ -20,7 +20,7 @@ def test_made_pairs_are_go(tmp_path: Path) -> None:
     for pair in made:
         write_pair(pair, tmp_path)
     _write_inventory(tmp_path, 2)
-    for found in open_inventory(tmp_path, ()).pairs:
+    for found in open_inventory(tmp_path, {}).pairs:
         first, second = (
             member_snapshot(member.name, recording.load(tmp_path, member.name, catalogue.asked()))
             for member in found.members
@@ -32,7 +32,7 @@ def test_made_pairs_are_go(tmp_path: Path) -> None:
 
 def test_two_hundred_pairs_have_addresses_of_their_own(tmp_path: Path) -> None:
     _write_inventory(tmp_path, 200)
-    members = [member for pair in open_inventory(tmp_path, ()).pairs for member in pair.members]
+    members = [member for pair in open_inventory(tmp_path, {}).pairs for member in pair.members]
     assert len({member.hostname for member in members}) == len(members) == 400
 
 

@@ -8,7 +8,7 @@ import pytest
 from inventory.opening import open_inventory
 from inventory.problems import InventoryError
 
-RULES = ("flash-space", "pair-state")
+RULES = {"flash-space": True, "config-sync": True, "pair-state": False}
 
 
 def problems(folder: Path) -> list[str]:
@@ -237,5 +237,5 @@ def test_relative_files_of_nornirs_config_stand_in_the_inventory_folder(folder: 
 
 
 def test_a_bare_off_turns_a_rule_off(folder: Path) -> None:
-    replace(folder / "policy.yaml", "rules: {}", "rules: {flash-space: off, pair-state: caution}")
-    assert open_inventory(folder, RULES).policy.rules == {"flash-space": "off", "pair-state": "caution"}
+    replace(folder / "policy.yaml", "rules: {}", "rules: {flash-space: off, config-sync: caution}")
+    assert open_inventory(folder, RULES).policy.rules == {"flash-space": "off", "config-sync": "caution"}
