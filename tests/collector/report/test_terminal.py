@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from datetime import datetime
 
 import pytest
 from rich.console import Console, RenderableType
@@ -182,10 +183,11 @@ def test_facts_with_their_lines() -> None:
 
 
 def test_lists_of_facts_are_tables() -> None:
-    files = tuple(File(name=f"f{number}", bytes=number, at=number) for number in range(1, 61))
+    changed = datetime(2027, 2, 5, 21, 30)
+    files = tuple(File(name=f"f{number}", bytes=number, modified=changed, at=number) for number in range(1, 61))
     facts = Directory(bytes_free=7, files=files, at={"bytes_free": (61,), "files": tuple(range(1, 61))})
     text = printed(terminal.facts("dir bootflash:", facts, [f"printed {number}" for number in range(1, 62)]))
-    assert row(text, "f60").split() == ["f60", "60", "60"]
+    assert row(text, "f60").split() == ["f60", "60", "2027-02-05", "21:30:00", "60"]
     assert "files (60)" in text
     assert "and 21 more lines" in text
     variables = RomVariables(variables={"A": "[1]"}, at={"variables": (1,)})
