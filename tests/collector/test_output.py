@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import pytest
@@ -27,7 +26,7 @@ def test_a_file_is_replaced_in_one_step_or_not_at_all(tmp_path: Path, monkeypatc
     with pytest.raises(OSError, match="No space left"):
         output.write(file, "after")
     assert file.read_text() == "before"
-    assert os.listdir(tmp_path) == ["report.json"]
+    assert [path.name for path in tmp_path.iterdir()] == ["report.json"]
 
 
 def test_a_folder_that_cannot_be_written_to_is_told_before_anything_is_asked(tmp_path: Path) -> None:
