@@ -9,8 +9,10 @@ from __future__ import annotations
 import asyncio
 import re
 import secrets
+import time
 from collections.abc import Awaitable, Callable, Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Protocol
 
@@ -25,6 +27,10 @@ _USER_LEVEL = frozenset({"show version"})
 _OWN_STATE = re.compile(r"Current Software state\s*=\s*(\S*)", re.IGNORECASE)
 _SETTING = re.compile(r"terminal (length|width) (\d{1,3})")
 _INCLUDE = re.compile(r"(.*?) ?\| ?i(?:nclude)? (.+)")
+_CLOCK = "show clock"
+_CLOCK_TIME = re.compile(
+    r"(?P<time>\d\d:\d\d:\d\d\.\d{3}) (?P<zone>[A-Z]{2,5}) (?P<day>[A-Z][a-z]{2} [A-Z][a-z]{2} {1,2}\d{1,2} \d{4})"
+)
 _REFUSAL = "% Invalid input detected at '^' marker."
 _MORE = " --More-- "
 _LONGEST_LINE = 4096
@@ -69,9 +75,13 @@ class Drop(Hangup):
 
 @dataclass(frozen=True)
 class Answers:
-    """What a controller answers: the recording in a folder, which may have any name."""
+    """What a controller answers: the recording in a folder, which may have any name.
+
+    The recorded clock goes on from `began` (a moment of time.monotonic), when it showed what was recorded.
+    """
 
     folder: Path
+    began: float = field(default_factory=time.monotonic)
 
     def capture(self, command: str) -> Capture | None:
         """What was recorded for a command, whatever its case and spacing; None where nothing was."""
@@ -81,6 +91,9 @@ class Answers:
         if row is None:
             return None
         capture = recording.open_member(self.folder, self.folder.name).capture(row)
+        if row.text == _CLOCK:
+            elapsed = timedelta(seconds=time.monotonic() - self.began)
+            capture = replace(capture, text=_CLOCK_TIME.sub(lambda shown: _later(shown, elapsed), capture.text))
         return None if capture.ending is Ending.MISSING else capture
 
     @property
@@ -96,6 +109,15 @@ class Answers:
         if any(slug == known.slug for known in catalogue.COMMANDS) or not (self.folder / f"{slug}.txt").is_file():
             return None
         return catalogue.Command(command, "", Facts)
+
+
+def _later(shown: re.Match[str], elapsed: timedelta) -> str:
+    """What a clock shows some time later; what it shows that is no time stays."""
+    try:
+        then = datetime.strptime(f"{shown['time']} {shown['day']}", "%H:%M:%S.%f %a %b %d %Y") + elapsed
+    except ValueError:
+        return shown[0]
+    return f"{then:%H:%M:%S}.{then.microsecond // 1000:03d} {shown['zone']} {then:%a %b} {then.day} {then:%Y}"
 
 
 class Line(Protocol):

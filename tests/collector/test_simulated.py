@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import logging
 import os
+import re
 import signal
 import socket
 import stat
@@ -23,6 +24,7 @@ import pytest
 from collector import recording, simulated
 from collector.capture import Capture, Ending
 from collector.simulated import ADDRESS, LIMITED_SHELL, Behaviour, Credentials, Fleet
+from collector.simulated_shell import Answers
 from tests.collector.simulated_client import Terminal, connected, logged_in, wait_until
 
 LONG = "".join(f"row {number}\n" for number in range(1, 61))
@@ -407,3 +409,11 @@ def test_serves_in_a_process_of_its_own_until_interrupted(folder: Path, tmp_path
 def test_says_in_a_sentence_what_is_wrong_with_the_folder(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     assert simulated.main([str(tmp_path / "nowhere")]) == 2
     assert "there is no such folder" in capsys.readouterr().err
+
+
+def test_a_recorded_clock_goes_on(tmp_path: Path) -> None:
+    (tmp_path / "show_clock.txt").write_text("\n*23:59:59.500 CET Fri Feb 5 2027\n")
+    answers = Answers(tmp_path, began=time.monotonic() - 3600)
+    shown = answers.capture("show clock")
+    assert shown is not None
+    assert re.fullmatch(r"\n\*00:(59:59|00:00|00:01)\.\d{3} CET Sat Feb 6 2027\n", shown.text), shown.text
