@@ -6,17 +6,25 @@ fixtures are edited by hand, and this is only where they began. The inventory in
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
-from tests.fleet.description import Dress, File, Package, PairDescription
+from collector.demo import EVENING
+from tests.fleet.description import AccessPoint, Core, Dress, File, Package, PairDescription, Switchover
 from tests.fleet.making import access_point_rows, healthy_pair
 from tests.fleet.writing import write_pair
 
-_LOCK = "*Feb  5 21:14:09.132: %SYS-5-CONFIG_I: Configured from console by duty on vty0 (192.0.2.250)"
-_JOIN = "*Feb  5 21:14:11.507: %APMGR_TRACE_MESSAGE-4-JOIN: Chassis 1 R0/0: wncd: 0200.5e10.0201 joined"
-_PORT = "Feb  5 2027 21:14:10.024 CET: %LINEPROTO-5-UPDOWN: Line protocol on Interface Te0/0/5, changed state to up"
+_LOCK = "*Feb  5 22:00:04.132: %SYS-5-CONFIG_I: Configured from console by duty on vty0 (192.0.2.250)"
+_JOIN = "*Feb  5 22:00:06.507: %APMGR_TRACE_MESSAGE-4-JOIN: Chassis 1 R0/0: wncd: 0200.5e10.0201 joined"
+_PORT = "Feb  5 2027 22:00:05.024 CET: %LINEPROTO-5-UPDOWN: Line protocol on Interface Te0/0/5, changed state to up"
 
-_STAGED = File("wx-universal.17.12.04.bin", 1_250_000_000)
+_CUT_OFF = File("wx-universal.17.12.04.bin", 811_597_824, " Feb 1 2027 10:05:40 +00:00")
+_OLD_CORE = Core("causeway-a_1_RP_0_wncd_19822.core.gz", 39_114_006, "Feb 3 2027 17:53:21 +00:00")
+_AN_HOUR = timedelta(hours=1)
+_MIDSUMMER = EVENING - timedelta(days=219, hours=3, minutes=21)
+_SPRING = EVENING - timedelta(days=331, hours=21, minutes=9)
+_FAULT = "18:53:40 CET Wed Feb 3 2027"
 _LIMITED_SHELL = frozenset(
     {
         "dir bootflash:",
@@ -25,6 +33,10 @@ _LIMITED_SHELL = frozenset(
         "show install summary",
         "show rom-monitor chassis active R0",
         "show rom-monitor chassis standby R0",
+        "dir bootflash:core",
+        "show platform resources",
+        "show running-config | include Last configuration change",
+        "show running-config | include NVRAM config last updated",
     }
 )
 
@@ -89,6 +101,8 @@ def _ready() -> tuple[PairDescription, ...]:
             "quay",
             "Harbour Quay",
             0,
+            # The history outlives a reload, and `show redundancy` counts anew after one.
+            history=(Switchover(1, 2, "user_forced", _SPRING), Switchover(2, 1, "user_forced", _SPRING + _AN_HOUR)),
             access_points=access_point_rows("quay", ("Ramp One", "Car Deck", "Ticket Hall", "Waiting Hall"), 24, 0),
         ),
         healthy_pair(
@@ -99,8 +113,15 @@ def _ready() -> tuple[PairDescription, ...]:
             active=1,
             switchovers=1,
             last_switchover_reason="user forced",
+            history=(Switchover(1, 2, "user_forced", _MIDSUMMER),),
             access_points=access_point_rows("tide", ("Gate North", "Gate South", "Bus Stop"), 18, 1, spaced=True),
-            dress=Dress(system_checks=True, access_point_columns="country first", heading_every=8, load_line=True),
+            dress=Dress(
+                system_checks=True,
+                access_point_columns="country first",
+                heading_every=8,
+                load_line=True,
+                processor_layout="blocks",
+            ),
             window="2027-02-08T01:30:00+01:00",
         ),
         healthy_pair(
@@ -110,7 +131,9 @@ def _ready() -> tuple[PairDescription, ...]:
             model="WX-9880",
             second={"refuses": _LIMITED_SHELL},
             access_points=access_point_rows("lantern", ("Pier Head", "Pier Foot", "Kiosk Row"), 12, 2),
-            dress=Dress(time_line=True, load_line=True, hardware_version=False, carriage_returns=True),
+            dress=Dress(
+                time_line=True, load_line=True, hardware_version=False, carriage_returns=True, processor_layout="blocks"
+            ),
             window="2027-02-09T02:00:00+01:00",
         ),
         healthy_pair(
@@ -122,16 +145,23 @@ def _ready() -> tuple[PairDescription, ...]:
             image_file="wx-universal.17.12.03.bin",
             image_bytes=1_240_000_000,
             access_points=access_point_rows("estuary", ("East Slip", "West Slip"), 9, 3),
-            dress=Dress(scopes="slots", tight_variables=True, doubled_blanks=True, manual_boot_line=False),
-            standby_dress=Dress(scopes="R0", quoted_variables=True),
+            dress=Dress(
+                scopes="slots",
+                tight_variables=True,
+                doubled_blanks=True,
+                manual_boot_line=False,
+                processor_layout="blocks",
+            ),
+            second={"synchronised": False, "clock_ahead": 40},
+            standby_dress=Dress(scopes="R0", quoted_variables=True, processor_layout="blocks"),
             window="2027-02-10T02:00:00+01:00",
         ),
         healthy_pair(
             "skerry-light",
             "Skerry Light",
             4,
-            both={"flash_free": 2_611_458_048, "files": (_STAGED,)},
-            second={"rom_monitor": "16.12(4r)"},
+            both={"flash_free": 2_611_458_048},
+            second={"rom_monitor": "16.12(4r)", "memory_used": 91},
             access_points=access_point_rows("skerry", ("Landing", "Engine Shed"), 6, 4),
             dress=Dress(indented=True, wrapped_image=True, spelled_mode=True),
             standby_dress=Dress(trailing_blanks=True),
@@ -160,7 +190,6 @@ def _software() -> tuple[PairDescription, ...]:
             "saltmarsh",
             "Saltmarsh Yard",
             6,
-            both={"files": (_STAGED,)},
             second={"flash_free": 1_411_203_072},
             access_points=access_point_rows("salt", ("Trailer Park", "Weighbridge", "Cold Store"), 21, 6, spaced=True),
             dress=Dress(access_point_columns="country first", syslog={"dir stby-bootflash:": ((5, _LOCK),)}),
@@ -188,6 +217,7 @@ def _software() -> tuple[PairDescription, ...]:
             both={"build": "0.4112", "packages": (Package("IMG", "U", "17.09.05.0.4112"),)},
             auto_abort="01:49:42",
             uptime="11 minutes",
+            reload=("Image Install", "21:48:31 CET Fri Feb 5 2027"),
             access_points=access_point_rows("pilot", ("Boat House", "Watch Room"), 8, 8),
             dress=Dress(scopes="slots", carriage_returns=True),
             window="2027-02-15T23:00:00+01:00",
@@ -225,7 +255,7 @@ def _redundancy() -> tuple[PairDescription, ...]:
             11,
             mismatched=_MISMATCHED,
             access_points=access_point_rows("gantry", ("Stack A", "Stack B", "Stack C", "Gate House"), 32, 11),
-            dress=Dress(access_point_columns="country first", heading_every=16),
+            dress=Dress(access_point_columns="country first", heading_every=16, processor_layout="tables of both"),
             window="2027-02-18T23:00:00+01:00",
         ),
         healthy_pair(
@@ -246,7 +276,7 @@ def _redundancy() -> tuple[PairDescription, ...]:
             active=1,
             first={"link_interface": "GigabitEthernet2"},
             access_points=access_point_rows("moorings", ("Buoy Shed", "Tender Steps"), 11, 13),
-            dress=Dress(quoted_variables=True),
+            dress=Dress(quoted_variables=True, processor_layout="blocks"),
             standby_dress=Dress(tight_variables=True),
             window="2027-02-20T23:00:00+01:00",
         ),
@@ -259,7 +289,7 @@ def _redundancy() -> tuple[PairDescription, ...]:
             standby_failures=2,
             standby_boot_told=False,
             access_points=access_point_rows("spindrift", ("Beach Ramp", "Beach Hut"), 13, 14),
-            dress=Dress(system_checks=True, spelled_mode=True),
+            dress=Dress(system_checks=True, spelled_mode=True, processor_layout="blocks"),
             window="2027-02-21T23:00:00+01:00",
         ),
         healthy_pair(
@@ -306,7 +336,10 @@ def _plan() -> tuple[PairDescription, ...]:
             18,
             release="17.3.6",
             both={"build": "0.1540"},
-            access_points=access_point_rows("gull", ("Rock Stairs", "Bird Hide"), 6, 18),
+            staged=False,
+            zone="UTC",
+            reload=("Reload Command", "16:48:07 UTC Wed Jul 1 2026"),
+            access_points=access_point_rows("gull", ("Rock Stairs", "Bird Hide"), 6, 18, staging="None"),
             dress=Dress(carriage_returns=True, manual_boot_line=False),
             window="2027-02-23T23:00:00+00:00",
         ),
@@ -321,7 +354,7 @@ def _plan() -> tuple[PairDescription, ...]:
             image_file="wx-universal.17.13.01.bin",
             image_bytes=1_270_000_000,
             access_points=access_point_rows("mole", ("Mole Head", "Crane Bay", "Customs Shed"), 27, 19),
-            dress=Dress(access_point_columns="country first", system_checks=True),
+            dress=Dress(access_point_columns="country first", system_checks=True, processor_layout="blocks"),
             window="2027-02-24T23:00:00+01:00",
         ),
         healthy_pair(
@@ -364,7 +397,130 @@ def _plan() -> tuple[PairDescription, ...]:
     )
 
 
-DEMO: tuple[PairDescription, ...] = (*_ready(), *_software(), *_redundancy(), *_plan())
+def _surroundings() -> tuple[PairDescription, ...]:
+    return (
+        healthy_pair(
+            "causeway",
+            "Causeway Halt",
+            24,
+            active=1,
+            first={
+                "uptime": "2 days, 3 hours, 1 minute",
+                "reload": ("Critical process fault", _FAULT),
+                "cores": (_OLD_CORE,),
+            },
+            second={"cores": (Core("causeway-b_2_RP_0_wncd_23411.core.gz", 41_203_871, "Feb 4 2027 02:14:22 +00:00"),)},
+            switchovers=1,
+            last_switchover_reason="active unit failed",
+            state_uptime="2 days, 2 hours, 54 minutes",
+            history=(Switchover(1, 2, "active_unit_failed", EVENING - timedelta(days=2, hours=3, minutes=6)),),
+            access_points=access_point_rows("causeway", ("Ticket Booth", "Tide Gauge"), 8, 24),
+            dress=Dress(processor_layout="tables of both", system_checks=True),
+            window="2027-03-01T23:00:00+01:00",
+        ),
+        healthy_pair(
+            "sandbar",
+            "Sandbar Halt",
+            25,
+            model="WX-VC",
+            changed=EVENING - timedelta(days=1, hours=5, minutes=17, seconds=8),
+            access_points=(
+                *access_point_rows("sandbar", ("Jetty", "Boat Store"), 7, 25),
+                *_LOST_AT_SANDBAR,
+            ),
+            dress=Dress(processor_layout="blocks"),
+            window="2027-03-02T23:00:00+01:00",
+        ),
+        healthy_pair(
+            "twin-beacons",
+            "Twin Beacons",
+            26,
+            split=True,
+            operating_mode="Non-redundant",
+            access_points=access_point_rows("twin", ("North Beacon", "South Beacon"), 8, 26),
+            dress=Dress(manual_boot_line=False),
+            window="2027-03-03T23:00:00+01:00",
+        ),
+        healthy_pair(
+            "cutwater",
+            "Cutwater Yard",
+            27,
+            first={"peer_mac": "0200.5e00.c0de"},
+            access_points=access_point_rows("cutwater", ("Bow Shed", "Stern Shed"), 8, 27),
+            dress=Dress(hardware_version=False),
+            window="2027-03-04T23:00:00+01:00",
+        ),
+        healthy_pair(
+            "shingle-bank",
+            "Shingle Bank",
+            28,
+            access_points=_with_old_model(access_point_rows("shingle", ("Ramp", "Shelter"), 9, 28)),
+            dress=Dress(access_point_columns="country first", processor_layout="tables of both"),
+            window="2027-03-05T23:00:00+01:00",
+        ),
+        healthy_pair(
+            "night-ferry",
+            "Night Ferry Hall",
+            29,
+            access_points=_half_staged(access_point_rows("night", ("Hall", "Gangway"), 9, 29)),
+            dress=Dress(processor_layout="blocks", load_line=True),
+            window="2027-02-06T02:00:00+01:00",
+        ),
+        healthy_pair(
+            "half-tide",
+            "Half Tide Landing",
+            30,
+            model="WX-9880",
+            second={"files": (_CUT_OFF,)},
+            access_points=access_point_rows("half", ("Upper Step", "Lower Step"), 6, 30),
+            dress=Dress(time_line=True),
+            window="2027-03-07T23:00:00+01:00",
+        ),
+        healthy_pair(
+            "sea-wall",
+            "Sea Wall Depot",
+            31,
+            model="WX-VC",
+            certificate=(EVENING - timedelta(days=3627, minutes=698), EVENING + timedelta(days=23, minutes=22)),
+            access_points=access_point_rows("seawall", ("Tool Store", "Pump House"), 7, 31),
+            dress=Dress(indented=True),
+            window="2027-03-08T23:00:00+01:00",
+        ),
+    )
+
+
+def _with_old_model(rows: tuple[AccessPoint, ...]) -> tuple[AccessPoint, ...]:
+    """Every third one is of a model that the target's train has dropped."""
+    return tuple(replace(ap, model="WX-AP11") if turn % 3 == 0 else ap for turn, ap in enumerate(rows, 1))
+
+
+def _half_staged(rows: tuple[AccessPoint, ...]) -> tuple[AccessPoint, ...]:
+    """Two are still loading the target's image and one has given up."""
+    behind = {3: "Predownloading", 5: "Initiated", 8: "Failed"}
+    return tuple(replace(ap, staging=behind.get(turn, "Complete")) for turn, ap in enumerate(rows, 1))
+
+
+_LOST_AT_SANDBAR = (
+    AccessPoint(
+        "sandbar-jetty-end-08",
+        25 * 64 + 8,
+        "WX-AP31-OUTDOOR",
+        "Jetty",
+        "203.0.113.8",
+        failure=("Dtls", "DTLS close alert from peer"),
+    ),
+    AccessPoint(
+        "sandbar-dinghy-rack-10",
+        25 * 64 + 10,
+        "WX-AP20",
+        "Boat Store",
+        "203.0.113.10",
+        failure=("Image-Download", "Max retransmission to AP"),
+    ),
+)
+
+
+DEMO: tuple[PairDescription, ...] = (*_ready(), *_software(), *_redundancy(), *_plan(), *_surroundings())
 
 
 def write_missing(folder: Path) -> list[Path]:

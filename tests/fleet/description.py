@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from typing import Literal
 
+from collector.demo import EVENING
+
 GIGABYTE = 1_000_000_000
+
+
+# Eight days ago: nobody has touched the configuration since, and it was saved right away.
+_CHANGED = EVENING - timedelta(days=8, minutes=79)
+_SAVED = _CHANGED + timedelta(seconds=23)
+_CERTIFICATE = (EVENING - timedelta(days=1127, seconds=41_849), EVENING + timedelta(days=2526, seconds=-41_849))
 
 
 @dataclass(frozen=True)
@@ -20,15 +29,39 @@ class Package:
 
 @dataclass(frozen=True)
 class File:
-    """One file on flash; its size in bytes."""
+    """One file on flash; its size in bytes, its time as a directory prints it, else the last reload's eve."""
 
     name: str
     bytes: int
+    dated: str | None = None
+
+
+@dataclass(frozen=True)
+class Core:
+    """One core file; its size in bytes, its time as a directory prints it."""
+
+    name: str
+    bytes: int
+    dated: str
+
+
+@dataclass(frozen=True)
+class Switchover:
+    """One row of the history of switchovers: the chassis that was active, the one that is, why and when."""
+
+    before: int
+    after: int
+    reason: str
+    time: datetime
 
 
 @dataclass(frozen=True)
 class AccessPoint:
-    """One access point; `number` makes its addresses, so no two of a fleet should share one."""
+    """One access point; `number` makes its addresses, so no two of a fleet should share one.
+
+    `staging` is its predownload status; with `Complete` it holds the target's image as its backup. `failure` is the
+    phase that it failed in and why it left; an access point that has one hasn't joined.
+    """
 
     name: str
     number: int
@@ -38,6 +71,8 @@ class AccessPoint:
     country: str = "NL"
     state: str = "Registered"
     slots: int = 2
+    staging: str = "Complete"
+    failure: tuple[str, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -46,7 +81,9 @@ class Controller:
 
     `release` is written plainly (17.9.4a), `build` is what the installer puts behind the padded release. `boot` is
     in boot order. `flash_total` and `flash_free` are in bytes. `refuses` holds commands that this session may not
-    run. An unreachable controller has no captures at all.
+    run. An unreachable controller has no captures at all. `uptime` is the pair's where it isn't given. `clock_ahead`
+    is in seconds, `memory_used` in per cent. `peer_mac` is the chassis address that it takes for its peer's, where it
+    is mistaken.
     """
 
     name: str
@@ -68,6 +105,13 @@ class Controller:
     files: tuple[File, ...] = ()
     link_interface: str = "GigabitEthernet3"
     priority: int = 1
+    uptime: str | None = None
+    reload: tuple[str, str] | None = None
+    peer_mac: str | None = None
+    synchronised: bool = True
+    clock_ahead: float = 0
+    memory_used: int = 42
+    cores: tuple[Core, ...] = ()
     refuses: frozenset[str] = frozenset()
     reachable: bool = True
 
@@ -116,6 +160,7 @@ class Dress:
     heading_every: int = 0
     quoted_variables: bool = False
     tight_variables: bool = False
+    processor_layout: Literal["tables", "tables of both", "blocks"] = "tables"
     syslog: Mapping[str, tuple[tuple[int, str], ...]] = field(default_factory=dict)
 
 
@@ -126,7 +171,9 @@ class PairDescription:
     `active` is the index of the active member. `peer_lost` says that the active one has no peer any more.
     `mismatched`, `best_effort`, `parser_return` and `ignored` are the offending lines of the four lists.
     `upgrade` holds the lines of an in-service upgrade in progress, where there is one. `auto_abort` is the time left
-    on the rollback timer, where it runs.
+    on the rollback timer, where it runs. `split` says that both members claim to be active and see no peer.
+    `history` lists the switchovers, `certificate` when the one that access points join with begins and ends, `changed`
+    and `saved` when the configuration was. `zone` is what the controllers' clocks show.
     """
 
     name: str
@@ -136,9 +183,12 @@ class PairDescription:
     standby_state: str = "STANDBY HOT"
     operating_mode: str = "sso"
     peer_lost: bool = False
+    split: bool = False
     switchovers: int = 0
     last_switchover_reason: str = "none"
+    history: tuple[Switchover, ...] = ()
     standby_failures: int = 0
+    state_uptime: str | None = None
     auto_abort: str | None = None
     upgrade: tuple[str, ...] = ()
     mismatched: tuple[str, ...] = ()
@@ -148,6 +198,11 @@ class PairDescription:
     standby_boot_told: bool = True
     access_points: tuple[AccessPoint, ...] = ()
     uptime: str = "31 weeks, 2 days, 4 hours, 12 minutes"
+    reload: tuple[str, str] = ("Reload Command", "17:48:07 CET Wed Jul 1 2026")
+    certificate: tuple[datetime, datetime] = _CERTIFICATE
+    changed: datetime = _CHANGED
+    saved: datetime = _SAVED
+    zone: str = "CET"
     dress: Dress = field(default_factory=Dress)
     standby_dress: Dress | None = None
     target_release: str = "17.12.4"
@@ -169,6 +224,14 @@ class PairDescription:
     def number(self, member: Controller) -> int:
         """The member's chassis number: its place in the inventory."""
         return 1 if self.members[0].name == member.name else 2
+
+    def seen_by(self, member: Controller) -> PairDescription:
+        """The pair as this member takes it to be: where it is split, each is active, alone with its access points."""
+        if not self.split:
+            return self
+        place = self.number(member) - 1
+        own = self.access_points[place::2]
+        return replace(self, split=False, active=place, peer_lost=True, access_points=own)
 
     @property
     def active_member(self) -> Controller:

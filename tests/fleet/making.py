@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import cycle, islice
 from typing import Any
 
 from tests.fleet.description import AccessPoint, Controller, File, PairDescription
 
+_STAGED_AT = " Feb 1 2027 10:05:40 +00:00"
 _AP_MODELS = ("WX-AP20", "WX-AP20", "WX-AP24E", "WX-AP31-OUTDOOR")
 
 
@@ -21,15 +23,24 @@ def healthy_pair(
     first: dict[str, Any] | None = None,
     second: dict[str, Any] | None = None,
     both: dict[str, Any] | None = None,
+    staged: bool = True,
     **pair: Any,
 ) -> PairDescription:
     """A pair that nothing stands in the way of, but for what is given.
 
     `number` makes the addresses and serials: 0 to 239 in one fleet. `first`, `second` and `both` are values of
-    Controller for the members, all other names are values of PairDescription.
+    Controller for the members, all other names are values of PairDescription. `staged` puts the target's image on
+    both members' flash; a file of that name among a member's own files stays as it is.
     """
+    image = File(
+        pair.get("image_file", PairDescription.image_file),
+        pair.get("image_bytes", PairDescription.image_bytes),
+        _STAGED_AT,
+    )
     members = tuple(
-        _controller(name, number, place, model, release, {**(both or {}), **(own or {})})
+        _with(
+            image if staged else None, _controller(name, number, place, model, release, {**(both or {}), **(own or {})})
+        )
         for place, own in enumerate((first, second))
     )
     return PairDescription(name=name, site=site, members=(members[0], members[1]), **pair)
@@ -50,9 +61,9 @@ def healthy_pairs(count: int, access_points: int = 12) -> list[PairDescription]:
 
 
 def access_point_rows(
-    prefix: str, places: Sequence[str], count: int, number: int, *, spaced: bool = False
+    prefix: str, places: Sequence[str], count: int, number: int, *, spaced: bool = False, staging: str = "Complete"
 ) -> tuple[AccessPoint, ...]:
-    """Access points spread over places, with blanks in their names where asked.
+    """Access points spread over places, with blanks in their names where asked, all as far with the target's image.
 
     `number` keeps their addresses apart from those of other pairs.
     """
@@ -65,9 +76,16 @@ def access_point_rows(
             location=place,
             address=f"203.0.113.{turn}" if turn % 9 else f"2001:db8:{number + 1:x}::{turn:x}",
             slots=3 if turn % 5 == 0 else 2,
+            staging=staging,
         )
         for turn, place in enumerate(islice(cycle(places), count), 1)
     )
+
+
+def _with(image: File | None, member: Controller) -> Controller:
+    if image is None or image.name in {file.name for file in member.files}:
+        return member
+    return replace(member, files=(*member.files, image))
 
 
 def _controller(name: str, number: int, place: int, model: str, release: str, own: dict[str, Any]) -> Controller:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Callable
 
+from tests.fleet import printing_state as state
 from tests.fleet.description import AccessPoint, Controller, File, PairDescription
 
 Printer = Callable[[PairDescription, Controller], list[str]]
@@ -18,13 +19,20 @@ SUPPORT = "Technical Support: http://support.example.com/wx"
 COPYRIGHT = "Copyright (c) 2016-2026 by the makers of the Wireless Controller Software."
 REFUSED = ["                     ^", "% Invalid input detected at '^' marker.", ""]
 
-_ACTIVE_ONLY = ("dir stby-bootflash:", "show ap summary", "show ap image")
+_ACTIVE_ONLY = (
+    "dir stby-bootflash:",
+    "dir stby-bootflash:core",
+    "show ap summary",
+    "show ap image",
+    "show wireless stats ap join summary",
+)
 _LOCATIONS = {"chassis": "{0}", "slots": "{0}/R0"}
 _RULER = "-" * 80
 
 
 def answer(pair: PairDescription, member: Controller, command: str) -> list[str]:
     """The lines that a command prints on a member, before the dress; a refusal where its session may not run it."""
+    pair = pair.seen_by(member)
     if command in member.refuses or (command in _ACTIVE_ONLY and not pair.is_active(member)):
         return list(REFUSED)
     return PRINTERS[command](pair, member)
@@ -32,19 +40,20 @@ def answer(pair: PairDescription, member: Controller, command: str) -> list[str]
 
 def show_version(pair: PairDescription, member: Controller) -> list[str]:
     """Headlines with the padded and the plain release, uptime, image file, model, mode."""
+    reason, returned = member.reload or pair.reload
     ports = ["4 Gigabit Ethernet interfaces"] if member.virtual else ["8 Ten Gigabit Ethernet interfaces"]
     return [
         f"{MAKER}, Version {member.padded}",
         *_software(member),
-        "Compiled Fri 20-Nov-26 10:27 by wxbuild",
+        "Compiled Fri 20-Mar-26 10:27 by wxbuild",
         "",
         "",
         "ROM: WX-ROMMON" if not member.virtual else "ROM: Bootstrap program",
-        f"{member.name} uptime is {pair.uptime}",
-        f"Uptime for this control processor is {pair.uptime}",
-        "System returned to ROM by Reload Command at 22:41:07 CET Sat Jun 27 2026",
+        f"{member.name} uptime is {member.uptime or pair.uptime}",
+        f"Uptime for this control processor is {member.uptime or pair.uptime}",
+        f"System returned to ROM by {reason} at {returned}",
         f'System image file is "{member.image_file}"',
-        "Last reload reason: Reload Command",
+        f"Last reload reason: {reason}",
         "",
         "",
         "This product contains cryptographic features and is subject to the laws of the",
@@ -143,9 +152,9 @@ def _directory(name: str, member: Controller) -> list[str]:
         f"Directory of {name}:/",
         "",
         "11      drwx            16384  Mar 11 2026 09:02:44 +00:00  lost+found",
-        "1245185 drwx            12288   Feb 5 2027 21:58:10 +00:00  tracelogs",
+        "1245185 drwx            12288   Feb 5 2027 20:58:10 +00:00  tracelogs",
         *(
-            f"{393217 + place:<7} -rw-  {file.bytes:>15}  Jun 27 2026 22:3{place % 10}:12 +00:00  {file.name}"
+            f"{393217 + place:<7} -rw-  {file.bytes:>15}  {file.dated or f'Jun 27 2026 22:3{place % 10}:12 +00:00'}  {file.name}"
             for place, file in enumerate(listed)
         ),
         "655361  drwx             4096  Jun 27 2026 22:44:31 +00:00  core",
@@ -164,18 +173,20 @@ def show_chassis(pair: PairDescription, member: Controller) -> list[str]:
         "                                             H/W   Current",
         "Chassis#   Role    Mac Address     Priority Version  State                 IP                RMI-IP",
         "-" * 104,
-        *(_chassis_row(pair, each, local=each.name == member.name, version=shown) for each in pair.members),
+        *(_chassis_row(pair, member, each, version=shown) for each in pair.members),
         "",
     ]
 
 
-def _chassis_row(pair: PairDescription, member: Controller, *, local: bool, version: bool) -> str:
+def _chassis_row(pair: PairDescription, teller: Controller, member: Controller, *, version: bool) -> str:
+    local = teller.name == member.name
     mark = "*" if local else " "
+    told = None if local else teller.peer_mac
     if pair.peer_lost and not pair.is_active(member):
         cells = ("Member", "0000.0000.0000", 0, "V00", "Removed", "0.0.0.0", "0.0.0.0")
     else:
         role = "Active" if pair.is_active(member) else "Standby"
-        cells = (role, member.mac, member.priority, "V02", "Ready", member.link_address, member.address)
+        cells = (role, told or member.mac, member.priority, "V02", "Ready", member.link_address, member.address)
     role, mac, priority, hardware, state, link, address = cells
     return (
         f"{mark}{pair.number(member)}       {role:<8} {mac}     {priority:<6} "
@@ -230,9 +241,9 @@ def _processor(pair: PairDescription, member: Controller) -> list[str]:
     return [
         _item("Active Location" if active else "Standby Location", f"slot {pair.number(member)}"),
         _item("Current Software state", "ACTIVE" if active else pair.standby_state),
-        _item("Uptime in current state", pair.uptime),
+        _item("Uptime in current state", pair.state_uptime or member.uptime or pair.uptime),
         *lines,
-        "Compiled Fri 20-Nov-26 10:27 by wxbuild",
+        "Compiled Fri 20-Mar-26 10:27 by wxbuild",
         _item("BOOT", _boot(member)),
         _item("CONFIG_FILE", ""),
         _item("Configuration register", member.config_register),
@@ -374,7 +385,7 @@ def show_ap_summary(pair: PairDescription, member: Controller) -> list[str]:
     dress = pair.dress_of(member)
     order = _ADDRESS_FIRST if dress.access_point_columns == "address first" else _COUNTRY_FIRST
     heading = [_row(order, [name for name, *_ in order]), "-" * sum(width + 1 for _, width, _ in order)]
-    rows = [_row(order, [value(each) for *_, value in order]) for each in pair.access_points]
+    rows = [_row(order, [value(each) for *_, value in order]) for each in _joined(pair)]
     return [f"Number of APs: {len(rows)}", "", *_headed(heading, rows, dress.heading_every), ""]
 
 
@@ -383,8 +394,8 @@ _COMMON: tuple[Column, ...] = (
     ("AP Name", 32, lambda ap: ap.name),
     ("Slots", 6, lambda ap: str(ap.slots)),
     ("AP Model", 20, lambda ap: ap.model),
-    ("Ethernet MAC", 15, lambda ap: _mac(0x10_0000 + ap.number)),
-    ("Radio MAC", 15, lambda ap: _mac(0x80_0000 + ap.number * 16)),
+    ("Ethernet MAC", 15, lambda ap: _ethernet_mac(ap)),
+    ("Radio MAC", 15, lambda ap: _radio_mac(ap)),
 )
 _LOCATION: Column = ("Location", 32, lambda ap: ap.location)
 _COUNTRY: Column = ("Country", 10, lambda ap: ap.country)
@@ -399,6 +410,14 @@ _COUNTRY_FIRST = (
     _STATE,
     _LOCATION,
 )
+
+
+def _ethernet_mac(ap: AccessPoint) -> str:
+    return _mac(0x10_0000 + ap.number)
+
+
+def _radio_mac(ap: AccessPoint) -> str:
+    return _mac(0x80_0000 + ap.number * 16)
 
 
 def _mac(number: int) -> str:
@@ -417,37 +436,83 @@ def _headed(heading: list[str], rows: list[str], every: int) -> list[str]:
 
 
 def show_ap_image(pair: PairDescription, member: Controller) -> list[str]:
-    """Which image each access point holds; nothing is being predownloaded."""
-    release = pair.active_member.release.rstrip("abc") + ".27"
+    """Which image each access point holds, and how far the target's has come."""
+    release, target = (f"{each.rstrip('abc')}.27" for each in (pair.active_member.release, pair.target_release))
     heading = [
         f"{'AP Name':<32} {'Primary Image':<16} {'Backup Image':<16} {'Predownload Status':<20} "
         f"{'Predownload Version':<20} {'Next Retry Time':<16} {'Retry Count':<12} Method",
         "-" * 150,
     ]
-    rows = [
-        f"{ap.name:<32} {release:<16} {'17.3.6.76':<16} {'None':<20} {'0.0.0.0':<20} {'N/A':<16} {'0':<12} N/A"
-        for ap in pair.access_points
-    ]
+    rows = [_image_row(ap, release, target) for ap in _joined(pair)]
     return [
         f"Total number of APs  : {len(rows)}",
         "",
         "Number of APs",
-        *(f"        {label:<27}: 0" for label in _COUNTS),
+        *(
+            f"        {label:<27}: {sum(ap.staging == status for ap in _joined(pair))}"
+            for label, status in _COUNTS.items()
+        ),
         "",
         *_headed(heading, rows, pair.dress_of(member).heading_every),
         "",
     ]
 
 
-_COUNTS = (
-    "Initiated",
-    "Downloading",
-    "Predownloading",
-    "Completed downloading",
-    "Completed predownloading",
-    "Not Supported",
-    "Failed to Predownload",
-)
+# What the controller counts, by the status that a row of the table has.
+_COUNTS = {
+    "Initiated": "Initiated",
+    "Downloading": "Downloading",
+    "Predownloading": "Predownloading",
+    "Completed downloading": "Downloaded",
+    "Completed predownloading": "Complete",
+    "Not Supported": "Unsupported",
+    "Failed to Predownload": "Failed",
+}
+
+
+def _image_row(ap: AccessPoint, release: str, target: str) -> str:
+    backup = target if ap.staging == "Complete" else "17.3.6.76"
+    version = "0.0.0.0" if ap.staging == "None" else target
+    retries, retry_at, method = "0", "N/A", "N/A" if ap.staging == "None" else "CAPWAP"
+    if ap.staging == "Failed":
+        retries, retry_at = "3", "22:14:30"
+    return (
+        f"{ap.name:<32} {release:<16} {backup:<16} {ap.staging:<20} {version:<20} {retry_at:<16} {retries:<12} {method}"
+    )
+
+
+def _joined(pair: PairDescription) -> tuple[AccessPoint, ...]:
+    return tuple(ap for ap in pair.access_points if ap.failure is None)
+
+
+def show_join_summary(pair: PairDescription, member: Controller) -> list[str]:
+    """Every access point that the controller knows, joined or not."""
+    rows = []
+    for ap in pair.access_points:
+        status = "Joined" if ap.failure is None else "Not Joined"
+        phase, reason = ap.failure or ("NA", "NA")
+        base, ethernet = _radio_mac(ap), _ethernet_mac(ap)
+        rows.append(f"{base:<17}{ethernet:<17}{ap.name:<33}{ap.address:<18}{status:<13}{phase:<21}{reason}")
+    heading = (
+        f"{'Base MAC':<17}{'Ethernet MAC':<17}{'AP Name':<33}{'IP Address':<18}{'Status':<13}"
+        f"{'Last Failure Phase':<21}Last Disconnect Reason"
+    )
+    return [f"Number of APs: {len(rows)}", "", heading, "-" * 150, *rows, ""]
+
+
+def show_switchover_history(pair: PairDescription, member: Controller) -> list[str]:
+    """The switchovers since the history began."""
+    return [
+        "Index  Previous  Current  Switchover             Switchover",
+        "       active    active   reason                 time",
+        "-----  --------  -------  ----------             ----------",
+        *(
+            f"{index:>4} {row.before:>7} {row.after:>8}     {row.reason:<22} {state.clock_time(pair, row.time)}"
+            for index, row in enumerate(pair.history, 1)
+        ),
+        "",
+    ]
+
 
 PRINTERS: dict[str, Printer] = {
     "show version": show_version,
@@ -467,4 +532,16 @@ PRINTERS: dict[str, Printer] = {
     "show redundancy config-sync ignored failures mcl": show_ignored,
     "show ap summary": show_ap_summary,
     "show ap image": show_ap_image,
+    "show redundancy switchover history": show_switchover_history,
+    "show wireless stats ap join summary": show_join_summary,
+    "show platform software status control-processor brief": state.show_control_processors,
+    "show platform resources": state.show_platform_resources,
+    "show ntp status": state.show_ntp_status,
+    "show clock": state.show_clock,
+    "show wireless management trustpoint": state.show_trustpoint,
+    "show crypto pki certificates": state.show_certificates,
+    "show running-config | include Last configuration change": state.show_last_change,
+    "show running-config | include NVRAM config last updated": state.show_last_save,
+    "dir bootflash:core": state.dir_core,
+    "dir stby-bootflash:core": state.dir_standby_core,
 }

@@ -10,7 +10,7 @@ from tests.fleet import printing
 from tests.fleet.description import Controller, Dress, PairDescription
 
 _LOAD = "Load for five secs: 4%/0%; one minute: 3%; five minutes: 3%"
-_TIME = "Time source is NTP, 21:14:0{0}.132 CET Fri Feb 5 2027"
+_TIME = "Time source is NTP, 22:00:0{0}.132 CET Fri Feb 5 2027"
 
 
 def captures(pair: PairDescription, member: Controller) -> dict[str, str]:
