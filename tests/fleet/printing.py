@@ -154,7 +154,7 @@ def _directory(name: str, member: Controller) -> list[str]:
         "11      drwx            16384  Mar 11 2026 09:02:44 +00:00  lost+found",
         "1245185 drwx            12288   Feb 5 2027 20:58:10 +00:00  tracelogs",
         *(
-            f"{393217 + place:<7} -rw-  {file.bytes:>15}  {file.dated or f'Jun 27 2026 22:3{place % 10}:12 +00:00'}  {file.name}"
+            f"{393217 + place:<7} -rw-  {file.bytes:>15}  {_dated(file, place)}  {file.name}"
             for place, file in enumerate(listed)
         ),
         "655361  drwx             4096  Jun 27 2026 22:44:31 +00:00  core",
@@ -162,6 +162,10 @@ def _directory(name: str, member: Controller) -> list[str]:
         f"{member.flash_total} bytes total ({member.flash_free} bytes free)",
         "",
     ]
+
+
+def _dated(file: File, place: int) -> str:
+    return file.dated or f"Jun 27 2026 22:3{place % 10}:12 +00:00"
 
 
 def show_chassis(pair: PairDescription, member: Controller) -> list[str]:
