@@ -360,6 +360,8 @@ def _tell(options: argparse.Namespace, result: Result, picture: Callable[[Module
         _print_json(document.document(result))
     else:
         _console().print(picture(terminal))
+    for note in result.notes:
+        _complain(note, GO)
     return GO if all(pair.verdict is Verdict.GO for pair in result.pairs) else NOT_GO
 
 

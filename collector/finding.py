@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from inventory.waivers import Waiver
+
 
 class Status(StrEnum):
     """A finding's status."""
@@ -52,7 +54,8 @@ class Finding:
     """An answer as it counts for the verdict.
 
     `weighed` is the policy's weight where the site weighs the rule otherwise than by default, else None;
-    `weight` the one in force.
+    `weight` the one in force. `why` is the rule's own sentence on why it matters. A block with a `waiver` stays a
+    block, but somebody accepts it.
     """
 
     rule: str
@@ -63,3 +66,12 @@ class Finding:
     evidence: tuple[Evidence, ...] = ()
     weight: str = "block"
     weighed: str | None = None
+    why: str = ""
+    waiver: Waiver | None = None
+
+    @property
+    def decides(self) -> bool:
+        """Whether it keeps its pair from being go: a block that nobody waives, or an unknown on a blocking rule."""
+        if self.status is Status.BLOCK:
+            return self.waiver is None
+        return self.status is Status.UNKNOWN and self.weight == "block"

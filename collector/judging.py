@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from collector import rules
+from collector import ordering, rules
 from collector.capture import Capture
 from collector.result import MemberResult, PairResult
 from collector.rules.roles import role
@@ -14,6 +14,7 @@ from collector.snapshot import MemberSnapshot, Snapshot, member_snapshot
 from collector.verdict import verdict
 from inventory.pairs import Pair
 from inventory.policy import Policy
+from inventory.waivers import Waiver
 from parsers.facts.redundancy import Redundancy
 from parsers.facts.software import Version
 from parsers.release import plain
@@ -28,13 +29,19 @@ def aimed_at(pair: Pair, release: str) -> Pair:
     return pair if wanted == pair.target_release else replace(pair, target_release=wanted, image=None)
 
 
-def judge_pair(pair: Pair, captures: Mapping[str, Sequence[Capture]], policy: Policy, moment: datetime) -> PairResult:
+def judge_pair(
+    pair: Pair,
+    captures: Mapping[str, Sequence[Capture]],
+    policy: Policy,
+    moment: datetime,
+    waivers: Sequence[Waiver] = (),
+) -> PairResult:
     """The pair's result by all rules at this moment; a member without captures counts as never reached."""
     first, second = (member_snapshot(member.name, list(captures.get(member.name, ()))) for member in pair.members)
     snapshot = Snapshot(pair, (first, second), moment)
-    findings = rules.judge(snapshot, policy)
+    findings = rules.judge(snapshot, policy, waivers)
     members = (_member_result(snapshot, first), _member_result(snapshot, second))
-    return PairResult(pair, verdict(findings), pair.target_release, members, findings)
+    return PairResult(pair, verdict(findings), pair.target_release, members, findings, ordering.steps(findings))
 
 
 def _member_result(snapshot: Snapshot, member: MemberSnapshot) -> MemberResult:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from collector.finding import Finding, Verdict
+from collector.ordering import Step
 from inventory.pairs import Pair
 
 
@@ -21,20 +22,25 @@ class MemberResult:
 
 @dataclass(frozen=True)
 class PairResult:
-    """A pair's verdict with every rule's finding, in the catalogue's order; `target_release` is the one asked about."""
+    """A pair's verdict with every rule's finding, in the catalogue's order; `target_release` is the one asked about.
+
+    `steps` are what to do before it is go, the first thing first; none where it is go.
+    """
 
     pair: Pair
     verdict: Verdict
     target_release: str
     members: tuple[MemberResult, MemberResult]
     findings: tuple[Finding, ...]
+    steps: tuple[Step, ...] = ()
 
 
 @dataclass(frozen=True)
 class Result:
-    """All pairs that were asked, in the inventory's order."""
+    """All pairs that were asked, in the inventory's order; `notes` are sentences on waivers that did nothing."""
 
     started: datetime
     finished: datetime
     inventory: str
     pairs: tuple[PairResult, ...]
+    notes: tuple[str, ...] = ()

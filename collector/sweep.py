@@ -11,6 +11,7 @@ from collector import job, recording
 from collector.capture import Capture, Ending
 from collector.judging import judge_pair
 from collector.result import PairResult, Result
+from collector.waiving import idle
 from inventory.opening import Fleet
 from inventory.pairs import Pair
 from parsers import catalogue
@@ -52,7 +53,7 @@ def sweep(
         if keep is not None:
             for member, its_captures in captures.items():
                 recording.write(keep, member, its_captures)
-        results[pair.name] = judge_pair(pair, captures, fleet.policy, now())
+        results[pair.name] = judge_pair(pair, captures, fleet.policy, now(), fleet.waivers)
         listeners.judged(results[pair.name])
 
     if keep is not None:
@@ -71,7 +72,10 @@ def sweep(
         for pair in pairs:
             if pair.name not in results:
                 heard(pair, _unasked(pair))
-    return Result(started, now(), str(fleet.folder), tuple(results[pair.name] for pair in pairs))
+    found = tuple(results[pair.name] for pair in pairs)
+    finished = now()
+    notes = idle(fleet.waivers, fleet.pairs, found, finished)
+    return Result(started, finished, str(fleet.folder), found, notes)
 
 
 def _unasked(pair: Pair) -> dict[str, list[Capture]]:

@@ -22,15 +22,21 @@ def weigh(rule: Rule, answer: Answer, policy: Policy) -> Finding:
     weighed = None if weight == rule.weight else weight
     if weight == "off":
         statement = "Turned off by the policy."
-        return Finding(rule.id, rule.title, Status.NOT_APPLICABLE, statement, weight=weight, weighed=weighed)
+        return Finding(
+            rule.id, rule.title, Status.NOT_APPLICABLE, statement, weight=weight, weighed=weighed, why=rule.why
+        )
     status = Status.CAUTION if weight == "caution" and answer.status is Status.BLOCK else answer.status
-    return Finding(rule.id, rule.title, status, answer.statement, answer.remedy, answer.evidence, weight, weighed)
+    return Finding(
+        rule.id, rule.title, status, answer.statement, answer.remedy, answer.evidence, weight, weighed, rule.why
+    )
 
 
 def verdict(findings: Sequence[Finding]) -> Verdict:
-    """A pair's verdict: any block is no-go; else an unknown on a blocking rule, or no finding at all, is undecided."""
-    if any(finding.status is Status.BLOCK for finding in findings):
+    """A pair's verdict: any block that isn't waived is no-go; else an unknown on a blocking rule is undecided.
+
+    No finding at all is undecided too.
+    """
+    deciding = [finding.status for finding in findings if finding.decides]
+    if Status.BLOCK in deciding:
         return Verdict.NO_GO
-    if not findings or any(f.status is Status.UNKNOWN and f.weight == "block" for f in findings):
-        return Verdict.UNDECIDED
-    return Verdict.GO
+    return Verdict.UNDECIDED if deciding or not findings else Verdict.GO

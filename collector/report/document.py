@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from collector.finding import Evidence, Finding
+from collector.ordering import Step
 from collector.report.visible import encodable
 from collector.report.wording import iso
 from collector.result import MemberResult, PairResult, Result
+from inventory.waivers import Waiver
 
 SCHEMA = 1
 
@@ -24,6 +26,7 @@ def document(result: Result) -> dict[str, Any]:
             "started": iso(result.started),
             "finished": iso(result.finished),
             "inventory": result.inventory,
+            "notes": list(result.notes),
             "pairs": [_pair(pair) for pair in result.pairs],
         }
     )
@@ -40,6 +43,7 @@ def _pair(result: PairResult) -> dict[str, Any]:
         "image": {"file": image.file, "bytes": image.bytes} if image else None,
         "window": {"start": iso(window.start), "minutes": window.minutes} if window else None,
         "members": [_member(member) for member in result.members],
+        "steps": [_step(step) for step in result.steps],
         "findings": [_finding(finding) for finding in result.findings],
     }
 
@@ -58,7 +62,22 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "weight": finding.weight,
         "weighed": finding.weighed,
         "evidence": [_evidence(evidence) for evidence in finding.evidence],
-        "waiver": None,
+        "why": finding.why,
+        "waiver": _waiver(finding.waiver) if finding.waiver else None,
+    }
+
+
+def _waiver(waiver: Waiver) -> dict[str, Any]:
+    return {"who": waiver.who, "why": waiver.why, "until": waiver.until.isoformat()}
+
+
+def _step(step: Step) -> dict[str, Any]:
+    return {
+        "rule": step.rule,
+        "remedy": step.remedy,
+        "when": step.when.value,
+        "disruptive": step.disruptive,
+        "after": list(step.after),
     }
 
 

@@ -61,6 +61,7 @@ def _environment() -> Environment:
         wording=wording,
         worst_first=wording.worst_first,
         troubled=_troubled,
+        numbers=_numbers,
         is_trouble=_is_trouble,
         VERDICTS=wording.VERDICTS,
         TROUBLE=_TROUBLE,
@@ -97,6 +98,11 @@ def _anchors(names: Iterable[str]) -> list[str]:
 
 def _is_trouble(finding: Finding) -> bool:
     return finding.status in _TROUBLE
+
+
+def _numbers(pair: PairResult) -> dict[str, int]:
+    """The number of each rule's step in the order of mending."""
+    return {step.rule: number for number, step in enumerate(pair.steps, start=1)}
 
 
 def _troubled(pair: PairResult) -> list[str]:

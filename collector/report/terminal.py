@@ -14,6 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from collector.finding import Evidence, Finding, Status, Verdict
+from collector.ordering import Step
 from collector.report import wording
 from collector.report.visible import visible
 from collector.result import PairResult, Result
@@ -36,7 +37,9 @@ _STYLES = {
     "pass": "green",
     "not-applicable": "dim",
 }
+_TROUBLE = (Status.BLOCK, Status.UNKNOWN, Status.CAUTION)
 _IN_THE_TABLE = ((Status.BLOCK, ""), (Status.UNKNOWN, "unknown:\n"), (Status.CAUTION, "caution:\n"))
+_WHY = "Why a rule matters, with a good and a bad example: readypair rules ID"
 
 
 def console(file: IO[str]) -> Console:
@@ -48,14 +51,20 @@ def fleet(result: Result) -> RenderableType:
     """All pairs as a table, what decides against each pair that isn't go with its lines, and the counts."""
     not_go = [pair for pair in result.pairs if pair.verdict is not Verdict.GO]
     return Group(
-        _fleet_table(result), *(_blank(_reasons(pair)) for pair in not_go), _blank(Text(wording.counts(result), "bold"))
+        _fleet_table(result),
+        *(_blank(_reasons(pair)) for pair in not_go),
+        *_waived(result),
+        *_closing(result.pairs),
+        _blank(Text(wording.counts(result), "bold")),
     )
 
 
 def detail(pair: PairResult) -> RenderableType:
     """One pair in full: what it is, then every finding, the worst first, with remedy and lines."""
-    findings = (_blank(_finding(finding, remedy=True)) for finding in wording.worst_first(pair.findings))
-    return Group(_head(pair), *findings)
+    numbers = {step.rule: number for number, step in enumerate(pair.steps, start=1)}
+    findings = (_blank(_full(finding, numbers.get(finding.rule))) for finding in wording.worst_first(pair.findings))
+    steps = [_blank(_steps(pair.steps))] if pair.steps else []
+    return Group(_head(pair), *steps, *findings, *_closing([pair]))
 
 
 def catalogue(rules: Sequence[Rule]) -> RenderableType:
@@ -115,8 +124,9 @@ def _fleet_table(result: Result) -> Table:
 
 def _in_short(pair: PairResult) -> Text:
     rows = []
-    for status, label in _IN_THE_TABLE:
-        rules = wording.with_status(pair, status)
+    troubles = [(wording.with_status(pair, status), label) for status, label in _IN_THE_TABLE]
+    troubles.insert(2, (wording.waived_rules(pair), "waived:\n"))
+    for rules, label in troubles:
         if rules:
             more = f" +{len(rules) - 1}" if len(rules) > 1 else ""
             rows.append(Text.assemble(label, _text(rules[0]), more))
@@ -125,8 +135,45 @@ def _in_short(pair: PairResult) -> Text:
 
 def _reasons(pair: PairResult) -> RenderableType:
     head = Text.assemble(_text(pair.pair.name, "bold"), ", ", _text(pair.pair.site), ": ", _word(pair.verdict))
-    deciding = (finding for finding in wording.worst_first(pair.findings) if wording.decides(finding))
-    return Group(head, *(_indented(_finding(finding, remedy=False)) for finding in deciding))
+    deciding = (finding for finding in wording.worst_first(pair.findings) if finding.decides)
+    parts = [_indented(_finding(finding, *_evidence(finding.evidence))) for finding in deciding]
+    if pair.steps:
+        parts.append(_indented(_steps_in_short(pair.steps)))
+    return Group(head, *parts)
+
+
+def _waived(result: Result) -> list[RenderableType]:
+    """Every block that counts for nothing because somebody accepts it."""
+    waived = [(pair, finding) for pair in result.pairs for finding in pair.findings if finding.waiver]
+    rows = (
+        Group(Text.assemble(_text(pair.pair.name, "bold"), ", ", _text(pair.pair.site)), _indented(_finding(finding)))
+        for pair, finding in waived
+    )
+    return [_blank(Group(Text("Waived, and counted as no block until the date:"), *rows))] if waived else []
+
+
+def _closing(pairs: Sequence[PairResult]) -> Iterable[RenderableType]:
+    if weights := wording.weights(pairs):
+        yield _blank(_text(f"Weighed by the site's policy, not by default: {weights}"))
+    yield _blank(Text(_WHY))
+
+
+def _steps(steps: Sequence[Step]) -> RenderableType:
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(justify="right", no_wrap=True)
+    grid.add_column(overflow="fold")
+    for number, step in enumerate(steps, start=1):
+        head = Text.assemble(_text(step.rule, "bold"), f" ({wording.when(step)})")
+        grid.add_row(f"{number}.", Group(head, _text(step.remedy)))
+    return Group(Text("What to do, in this order", "bold"), _indented(grid))
+
+
+def _steps_in_short(steps: Sequence[Step]) -> Text:
+    """The rules in the order of mending; the step that disrupts nothing is marked."""
+    parts = Text(", then ").join(
+        Text.assemble(_text(step.rule), "" if step.disruptive else f" ({step.when.value})") for step in steps
+    )
+    return Text.assemble(("To do, in this order: ", "bold"), parts)
 
 
 def _head(pair: PairResult) -> RenderableType:
@@ -141,17 +188,24 @@ def _head(pair: PairResult) -> RenderableType:
     return Group(_text(pair.pair.name, "bold"), grid)
 
 
-def _finding(finding: Finding, *, remedy: bool) -> RenderableType:
-    parts: list[RenderableType] = [
-        Text.assemble(_word(finding.status), "  ", _text(finding.rule, "bold")),
-        _indented(_text(finding.statement)),
-    ]
-    if finding.weighed:
-        parts.append(_indented(_text(wording.weighed(finding))))
-    if remedy and finding.remedy:
-        parts.append(_indented(Text.assemble(("What to do: ", "bold"), _text(finding.remedy))))
-    parts.extend(_indented(part) for part in _evidence(finding.evidence))
-    return Group(*parts)
+def _full(finding: Finding, step: int | None) -> RenderableType:
+    """A finding with what to do (`step` is its number among the pair's steps), the lines, and why it matters."""
+    parts: list[RenderableType] = []
+    remedy = f"step {step} above" if step else finding.remedy
+    if remedy:
+        parts.append(Text.assemble(("What to do: ", "bold"), _text(remedy)))
+    if finding.why and finding.status in _TROUBLE:
+        parts.append(Text.assemble(("Why it matters: ", "bold"), _text(finding.why)))
+    return _finding(finding, *parts, *_evidence(finding.evidence))
+
+
+def _finding(finding: Finding, *more: RenderableType) -> RenderableType:
+    word = Text.assemble(_word(finding.status), ", waived" if finding.waiver else "")
+    notes = (note for note in (wording.waived(finding), wording.weighed(finding)) if note)
+    return Group(
+        Text.assemble(word, "  ", _text(finding.rule, "bold")),
+        *(_indented(part) for part in (_text(finding.statement), *map(_text, notes), *more)),
+    )
 
 
 def _evidence(evidence: Iterable[Evidence]) -> Iterable[RenderableType]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime
+from datetime import date, datetime
 
 from collector.finding import Finding, Status, Verdict
+from collector.ordering import Step
 from collector.result import MemberResult, PairResult, Result
 from inventory.pairs import Image, Window
 
@@ -15,17 +16,45 @@ VERDICTS = (Verdict.NO_GO, Verdict.UNDECIDED, Verdict.GO)
 
 def worst_first(findings: Iterable[Finding]) -> list[Finding]:
     """The findings in the order in which somebody at two in the morning wants to read them."""
-    return sorted(findings, key=lambda finding: (STATUSES.index(finding.status), not decides(finding)))
+    return sorted(findings, key=_rank)
 
 
-def decides(finding: Finding) -> bool:
-    """Whether the finding keeps its pair from being go, by the sentence of `collector.verdict.verdict`."""
-    return finding.status is Status.BLOCK or (finding.status is Status.UNKNOWN and finding.weight == "block")
+def _rank(finding: Finding) -> tuple[int, bool, bool]:
+    # A waived block comes after what isn't known: that keeps the pair from being go.
+    status = Status.UNKNOWN if finding.waiver else finding.status
+    return (STATUSES.index(status), not finding.decides, finding.waiver is not None)
 
 
 def with_status(pair: PairResult, status: Status) -> list[str]:
-    """The ids of the pair's rules whose finding has this status, in the catalogue's order."""
-    return [finding.rule for finding in pair.findings if finding.status is status]
+    """The ids of the pair's rules whose finding has this status and no waiver, in the catalogue's order."""
+    return [finding.rule for finding in pair.findings if finding.status is status and not finding.waiver]
+
+
+def waived_rules(pair: PairResult) -> list[str]:
+    """The ids of the pair's rules whose block somebody waives, in the catalogue's order."""
+    return [finding.rule for finding in pair.findings if finding.waiver]
+
+
+def waived(finding: Finding) -> str:
+    """Who waives a block, until when and why; empty where nobody does."""
+    waiver = finding.waiver
+    return f"Waived by {waiver.who} until {until(waiver.until)}: {waiver.why}" if waiver else ""
+
+
+def until(end: date) -> str:
+    """The end of a waiver: a date as it is, a time to the minute."""
+    return moment(end) if isinstance(end, datetime) else end.isoformat()
+
+
+def when(step: Step) -> str:
+    """When a step may be taken, and what it may do to the site."""
+    return f"{step.when.value}; may reload a controller or drop clients" if step.disruptive else step.when.value
+
+
+def weights(pairs: Iterable[PairResult]) -> str:
+    """The rules that the site's policy weighs otherwise than by default; empty where there are none."""
+    rules = {finding.rule: finding.weighed for pair in pairs for finding in pair.findings if finding.weighed}
+    return ", ".join(f"{rule} as {weight}" if weight != "off" else f"{rule} off" for rule, weight in rules.items())
 
 
 def number_with(result: Result, verdict: Verdict) -> int:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from collector.finding import Finding
 from collector.rules import (
     boot_variable,
@@ -21,7 +23,9 @@ from collector.rules import (
 from collector.rules.rule import Rule
 from collector.snapshot import Snapshot
 from collector.verdict import weigh
+from collector.waiving import waive
 from inventory.policy import Policy
+from inventory.waivers import Waiver
 
 CATALOGUE: tuple[Rule, ...] = (
     hardware_support.RULE,
@@ -60,12 +64,15 @@ def unknown_rules(policy: Policy) -> tuple[str, ...]:
     return tuple(id for id in policy.rules if find(id) is None)
 
 
-def judge(snapshot: Snapshot, policy: Policy) -> tuple[Finding, ...]:
-    """Every rule's finding about a pair, in the catalogue's order.
+def judge(snapshot: Snapshot, policy: Policy, waivers: Sequence[Waiver] = ()) -> tuple[Finding, ...]:
+    """Every rule's finding about a pair, in the catalogue's order, as the policy weighs it and a waiver marks it.
 
     ValueError where the policy weighs a rule that doesn't exist: a weight that has no effect would be taken for one
     that has. Whatever else a rule raises is a mistake of its own and goes through, lest it pass for an answer.
     """
     if unknown := unknown_rules(policy):
         raise ValueError(f"the policy weighs rules that don't exist: {', '.join(unknown)}")
-    return tuple(weigh(rule, rule.judge(snapshot, policy), policy) for rule in CATALOGUE)
+    return tuple(
+        waive(rule, weigh(rule, rule.judge(snapshot, policy), policy), snapshot.pair, waivers, snapshot.moment)
+        for rule in CATALOGUE
+    )

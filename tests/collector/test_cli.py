@@ -87,7 +87,7 @@ def test_json_is_all_that_is_on_standard_output(capsys: pytest.CaptureFixture[st
     out, err = capsys.readouterr()
     report = json.loads(out)
     assert (report["schema"], report["tool"]) == (1, "readypair")
-    assert len(err.splitlines()) == len(report["pairs"])
+    assert len(err.splitlines()) == len(report["pairs"]) + len(report["notes"])
 
 
 def test_quiet_is_quiet(capsys: pytest.CaptureFixture[str]) -> None:

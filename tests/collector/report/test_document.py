@@ -23,6 +23,12 @@ class Evidence(Strict):
     lines: list[str]
 
 
+class Waiver(Strict):
+    who: str
+    why: str
+    until: str
+
+
 class Finding(Strict):
     rule: str
     title: str
@@ -32,7 +38,8 @@ class Finding(Strict):
     weight: Literal["block", "caution", "off"]
     weighed: Literal["block", "caution", "off"] | None
     evidence: list[Evidence]
-    waiver: None
+    why: str
+    waiver: Waiver | None
 
 
 class Member(Strict):
@@ -52,6 +59,14 @@ class Window(Strict):
     minutes: int
 
 
+class Step(Strict):
+    rule: str
+    remedy: str
+    when: Literal["any time", "in a window"]
+    disruptive: bool
+    after: list[str]
+
+
 class Pair(Strict):
     pair: str
     site: str
@@ -60,6 +75,7 @@ class Pair(Strict):
     image: Image | None
     window: Window | None
     members: tuple[Member, Member]
+    steps: list[Step]
     findings: list[Finding]
 
 
@@ -71,6 +87,7 @@ class Report(Strict):
     started: AwareDatetime
     finished: AwareDatetime
     inventory: str
+    notes: list[str]
     pairs: list[Pair]
 
 
