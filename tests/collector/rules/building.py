@@ -11,11 +11,16 @@ from collector.capture import Capture, Ending
 from collector.demo import EVENING
 from collector.finding import Evidence
 from collector.snapshot import MemberSnapshot, Reading, Snapshot
-from inventory.pairs import Image, Member, Pair
+from inventory.pairs import Image, Member, Pair, Window
 from inventory.policy import Policy
+from parsers.facts.access_points import AccessPoint, ApImage, ApImageRow, ApSummary
+from parsers.facts.certificates import Certificate, Certificates, Trustpoint
+from parsers.facts.clock import Clock, NtpStatus
 from parsers.facts.core import Facts
 from parsers.facts.flash import Directory, File
+from parsers.facts.joining import JoinRecord, JoinSummary
 from parsers.facts.redundancy import Chassis, ChassisMember, ConfigSync, Processor, Redundancy
+from parsers.facts.resources import ControlProcessor, ControlProcessors, PlatformResources, ProcessorCore, Resource
 from parsers.facts.software import Boot, RomMonitorVersion, RomVariables, Version
 from parsers.facts.upgrade import InstallSummary, IssuState, Package, Scope
 
@@ -124,7 +129,108 @@ def healthy(number: int = 1) -> dict[str, Facts | Lost]:
     }
     for what in ("failures mcl", "failures bem", "failures prc", "ignored failures mcl"):
         answers[f"show redundancy config-sync {what}"] = empty
-    return answers
+    return {**answers, **_access_points(number), **_processors(), **_clock(), **_certificates()}
+
+
+def _access_points(number: int) -> dict[str, Facts | Lost]:
+    """Three access points that hold the target image, told by the active one alone."""
+    commands = ("show ap summary", "show wireless stats ap join summary", "show ap image")
+    if number == 2:
+        return dict.fromkeys(commands, REFUSED)
+    addresses = [(f"0200.5e10.000{n}", f"0200.5e80.00{n}0") for n in (1, 2, 3)]
+    aps = tuple(
+        AccessPoint(
+            name=f"quay-hall-0{n}",
+            model="WX-AP20",
+            ethernet_mac=ethernet,
+            radio_mac=radio,
+            location="Hall",
+            state="Registered",
+            at=4 + n,
+        )
+        for n, (ethernet, radio) in enumerate(addresses, 1)
+    )
+    records = tuple(
+        JoinRecord(base_mac=radio, ethernet_mac=ethernet, name=f"quay-hall-0{n}", status="Joined", at=4 + n)
+        for n, (ethernet, radio) in enumerate(addresses, 1)
+    )
+    images = tuple(
+        ApImageRow(
+            name=f"quay-hall-0{n}",
+            primary="17.9.4.27",
+            backup="17.12.4.22",
+            status="Complete",
+            version="17.12.4.22",
+            at=14 + n,
+        )
+        for n in (1, 2, 3)
+    )
+    summary, joins, image = commands
+    return {
+        summary: ApSummary(count=3, aps=aps, at={"count": (1,), "aps": (5, 6, 7)}),
+        joins: JoinSummary(count=3, aps=records, at={"count": (1,), "aps": (5, 6, 7)}),
+        image: ApImage(total=3, aps=images, at={"total": (1,), "aps": (15, 16, 17)}),
+    }
+
+
+def _processors() -> dict[str, Facts | Lost]:
+    processor = ControlProcessor(
+        slot="RP0",
+        status="Healthy",
+        load_1_minute=0.24,
+        load_5_minutes=0.31,
+        load_15_minutes=0.29,
+        memory_status="Healthy",
+        memory_used_percent=42,
+        memory_committed_percent=43,
+        at=(3, 7),
+    )
+    cores = tuple(ProcessorCore(slot="RP0", number=n, idle_percent=97.6, at=11 + n) for n in (0, 1))
+    rows = (("Control Processor", 3.5, 5), ("DRAM", 42.0, 6))
+    return {
+        "show platform software status control-processor brief": ControlProcessors(
+            processors=(processor,), cores=cores
+        ),
+        "show platform resources": PlatformResources(
+            resources=tuple(
+                Resource(component="RP0 (ok, active)", name=name, usage_percent=usage, state="H", at=at)
+                for name, usage, at in rows
+            )
+        ),
+    }
+
+
+def _clock() -> dict[str, Facts | Lost]:
+    return {
+        "show ntp status": NtpStatus(synchronised=True, stratum=3, at={"synchronised": (1,), "stratum": (1,)}),
+        "show clock": Clock(
+            time=EVENING.replace(tzinfo=None), zone="CET", mark="", at={"time": (1,), "zone": (1,), "mark": (1,)}
+        ),
+    }
+
+
+def _certificates() -> dict[str, Facts | Lost]:
+    own = Certificate(
+        kind="certificate",
+        status="Available",
+        serial="02",
+        subject="cn=quay_join",
+        issuer="cn=CA-quay",
+        start=datetime(2024, 1, 5, 22, 0),
+        end=datetime(2034, 1, 4, 22, 0),
+        trustpoints=("quay_join",),
+        at=(1, 2, 3),
+    )
+    return {
+        "show wireless management trustpoint": Trustpoint(
+            name="quay_join",
+            certificate_available=True,
+            certificate_type="SSC",
+            private_key_available=True,
+            at={"name": (1,), "certificate_available": (2,), "private_key_available": (5,)},
+        ),
+        "show crypto pki certificates": Certificates(certificates=(own,)),
+    }
 
 
 def changed(answers: Answers, **by_command: Facts | Lost) -> dict[str, Facts | Lost]:
@@ -136,13 +242,16 @@ def changed(answers: Answers, **by_command: Facts | Lost) -> dict[str, Facts | L
 
 
 def member(name: str, answers: Answers) -> MemberSnapshot:
-    """A member's snapshot; every reading has sixty printed lines, `<member> <command> line <n>`."""
+    """A member's snapshot; every reading has sixty printed lines, `<member> <command> line <n>`.
+
+    Every capture was taken on the demo's evening, within a tenth of a second.
+    """
     captures: dict[str, Capture] = {}
     readings: dict[str, Reading[Facts]] = {}
     for command, said in answers.items():
         ending = said.ending if isinstance(said, Lost) else Ending.COMPLETE
         printed = () if ending is Ending.MISSING else tuple(f"{name} {command} line {n}" for n in range(1, 61))
-        captures[command] = Capture(name, command, "\n".join(printed), ending)
+        captures[command] = Capture(name, command, "\n".join(printed), ending, started=EVENING, seconds=0.1)
         if isinstance(said, Lost):
             readings[command] = Reading(name, command, None, said.problem, printed, said.refused)
         else:
@@ -162,10 +271,11 @@ def snapshot(
     target: str = "17.12.4",
     image: Image | None = IMAGE,
     moment: datetime = EVENING,
+    window: Window | None = None,
 ) -> Snapshot:
     """The pair quay: quay-a says `a` (default: a healthy active), quay-b says `b` (default: a healthy standby)."""
     members = (Member("quay-a", "192.0.2.11", 22), Member("quay-b", "192.0.2.12", 22))
-    pair = Pair("quay", "Harbour Quay", members, target, image)
+    pair = Pair("quay", "Harbour Quay", members, target, image, window)
     return Snapshot(
         pair,
         (
@@ -196,6 +306,7 @@ def policy(**changes: Any) -> Policy:
         "recommended_release": "17.12.4",
         "upgrade_paths": [{"from": "17.9", "to": "17.12", "direct": True}],
         "images_to_hold": 3,
+        "access_points": {"WX-AP20": {"first_release": "17.3.1"}},
     }
     return Policy.model_validate({**data, **changes})
 
