@@ -247,6 +247,13 @@ def test_any_label_counts() -> None:
     assert (facts.total, facts.counts, facts.aps) == (0, {"Something new": 7}, ())
 
 
+@pytest.mark.parametrize("flag", ["        Predownload in progress    : Yes", "Predownload in progress = No"])
+def test_a_line_of_the_head_that_counts_nothing_leaves_the_counts_known(flag: str) -> None:
+    facts = image(IMAGE.replace("\nAP Name", f"{flag}\n\nAP Name", 1))
+    assert facts.counts == image(IMAGE).counts
+    assert rows(facts) == rows(image(IMAGE))
+
+
 @pytest.mark.parametrize(
     "change", [("Failed to Predownload      : 1", "Failed to Predownload : ~"), ("Initiated ", "~")]
 )
