@@ -6,8 +6,10 @@ import re
 from dataclasses import dataclass
 
 from parsers.facts.access_points import ApImage, ApSummary
+from parsers.facts.clock import Clock, NtpStatus
 from parsers.facts.core import Facts
 from parsers.facts.flash import Directory
+from parsers.facts.history import ConfigurationTime, SwitchoverHistory
 from parsers.facts.redundancy import Chassis, ConfigSync, Redundancy
 from parsers.facts.software import Boot, RomMonitorVersion, RomVariables, Version
 from parsers.facts.upgrade import InstallSummary, IssuState
@@ -58,6 +60,18 @@ COMMANDS: tuple[Command, ...] = (
     Command("show redundancy config-sync ignored failures mcl", "config_sync", ConfigSync),
     Command("show ap summary", "ap_summary", ApSummary, seconds=120),
     Command("show ap image", "ap_image", ApImage, seconds=120),
+    Command("show redundancy switchover history", "switchover_history", SwitchoverHistory),
+    Command("show ntp status", "ntp_status", NtpStatus),
+    Command("show clock", "clock", Clock),
+    Command(
+        "show running-config | include Last configuration change",
+        "configuration_changed",
+        ConfigurationTime,
+        seconds=60,
+    ),
+    Command(
+        "show running-config | include NVRAM config last updated", "configuration_saved", ConfigurationTime, seconds=60
+    ),
 )
 
 _BY_TEXT = {command.text.lower(): command for command in COMMANDS}
