@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Annotated, Literal
 
 from pydantic import (
@@ -50,6 +50,24 @@ def _rule(value: str, info: ValidationInfo) -> str:
     return value
 
 
+def distinct(read: Callable[[str], str]) -> Callable[[object], object]:
+    """A validator of a mapping before it is read: ValueError where two of its keys come out as the same."""
+
+    def check(value: object) -> object:
+        seen: dict[str, str] = {}
+        for key in value if isinstance(value, dict) else ():
+            try:
+                meant = read(key) if isinstance(key, str) else str(key)
+            except ValueError:
+                continue
+            if meant in seen:
+                raise ValueError(f"{seen[meant]} and {key} are the same; take one of them out")
+            seen[meant] = str(key)
+        return value
+
+    return check
+
+
 ReleaseText = Annotated[str, BeforeValidator(_text), AfterValidator(plain)]
 TrainText = Annotated[str, BeforeValidator(_text), AfterValidator(train)]
 TrainOrRelease = Annotated[str, BeforeValidator(_text), AfterValidator(_train_or_release)]
@@ -88,7 +106,10 @@ class AccessPointModel(Table):
 
 
 class CaptureAge(Table):
-    """How old captures may be, in hours: for the nightly look, and once the window is `before_window_hours` away."""
+    """How old captures may be, in hours: for the nightly look, and before the window and during it.
+
+    The second one holds from `nightly_hours` before the window's start, when no nightly look comes any more.
+    """
 
     nightly_hours: Annotated[float, Field(gt=0)] = 26
     before_window_hours: Annotated[float, Field(gt=0)] = 2
@@ -112,7 +133,7 @@ class Policy(Table):
     """
 
     hardware: Mapping[str, Hardware]
-    trains: Mapping[TrainText, Train]
+    trains: Annotated[Mapping[TrainText, Train], BeforeValidator(distinct(train))]
     minimum_release: ReleaseText
     recommended_release: ReleaseText | None = None
     upgrade_paths: Sequence[UpgradePath]

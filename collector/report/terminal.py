@@ -81,7 +81,7 @@ def rule(rule: Rule) -> RenderableType:
     return Group(
         Text.assemble(_text(rule.id, "bold"), "  ", _text(rule.title)),
         _blank(_text(rule.why)),
-        _blank(_paragraph("Looks at", rule.needs)),
+        _blank(_paragraph("Looks at", rule.needs or ["the manifests of the captures"])),
         _blank(_paragraph("Good", rule.good.splitlines())),
         _blank(_paragraph("Bad", rule.bad.splitlines())),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from collector.capture import Capture, Ending
@@ -18,6 +18,7 @@ from parsers.facts.certificates import Certificate, Certificates, Trustpoint
 from parsers.facts.clock import Clock, NtpStatus
 from parsers.facts.core import Facts
 from parsers.facts.flash import Directory, File
+from parsers.facts.history import ConfigurationTime, SwitchoverHistory
 from parsers.facts.joining import JoinRecord, JoinSummary
 from parsers.facts.redundancy import Chassis, ChassisMember, ConfigSync, Processor, Redundancy
 from parsers.facts.resources import ControlProcessor, ControlProcessors, PlatformResources, ProcessorCore, Resource
@@ -69,7 +70,10 @@ def healthy(number: int = 1) -> dict[str, Facts | Lost]:
     directory = Directory(
         bytes_total=26_458_804_224,
         bytes_free=19_503_411_200,
-        files=(File(name="packages.conf", bytes=6_723, at=2),),
+        files=(
+            File(name="packages.conf", bytes=6_723, at=2),
+            File(name=IMAGE.file, bytes=IMAGE.bytes, modified=datetime(2027, 2, 4, 10, 0), at=3),
+        ),
         at={"bytes_total": (9,), "bytes_free": (9,)},
     )
     empty = ConfigSync(empty=True, at={"empty": (3,)})
@@ -79,7 +83,16 @@ def healthy(number: int = 1) -> dict[str, Facts | Lost]:
             install_mode="install",
             model="WX-9840",
             image_file="bootflash:packages.conf",
-            at={"release": (1,), "install_mode": (2,), "model": (3,), "image_file": (4,)},
+            uptime_seconds=90 * 86_400,
+            last_reload_reason="Image Install",
+            at={
+                "release": (1,),
+                "install_mode": (2,),
+                "model": (3,),
+                "image_file": (4,),
+                "uptime_seconds": (5,),
+                "last_reload_reason": (6,),
+            },
         ),
         "show boot": Boot(
             boot=boot,
@@ -107,6 +120,8 @@ def healthy(number: int = 1) -> dict[str, Facts | Lost]:
                 "configured_mode": (6,),
                 "operating_mode": (7,),
                 "communications": (8,),
+                "switchovers": (9,),
+                "standby_failures": (10,),
                 "this.state": (11,),
                 "this.release": (12,),
                 "this.boot": (13,),
@@ -129,7 +144,7 @@ def healthy(number: int = 1) -> dict[str, Facts | Lost]:
     }
     for what in ("failures mcl", "failures bem", "failures prc", "ignored failures mcl"):
         answers[f"show redundancy config-sync {what}"] = empty
-    return {**answers, **_access_points(number), **_processors(), **_clock(), **_certificates()}
+    return {**answers, **_access_points(number), **_processors(), **_clock(), **_certificates(), **_past(number)}
 
 
 def _access_points(number: int) -> dict[str, Facts | Lost]:
@@ -206,6 +221,24 @@ def _clock() -> dict[str, Facts | Lost]:
         "show clock": Clock(
             time=EVENING.replace(tzinfo=None), zone="CET", mark="", at={"time": (1,), "zone": (1,), "mark": (1,)}
         ),
+    }
+
+
+def _past(number: int) -> dict[str, Facts | Lost]:
+    """No switchover and no crash since it came up, and the configuration saved after its last change."""
+    changed, saved = (
+        f"show running-config | include {what}" for what in ("Last configuration change", "NVRAM config last updated")
+    )
+    noon = datetime(2027, 1, 28, 12, 0)
+    no_files = Directory(bytes_total=26_458_804_224, bytes_free=19_503_411_200, files=(), at={"bytes_free": (9,)})
+    return {
+        "show redundancy switchover history": SwitchoverHistory(at={"switchovers": (1, 2, 3)}),
+        changed: ConfigurationTime(time=noon, zone="CET", by="ops", at={"time": (1,), "zone": (1,), "by": (1,)}),
+        saved: ConfigurationTime(
+            time=noon + timedelta(minutes=1), zone="CET", by="ops", at={"time": (1,), "zone": (1,), "by": (1,)}
+        ),
+        "dir bootflash:core": no_files,
+        "dir stby-bootflash:core": no_files if number == 1 else REFUSED,
     }
 
 

@@ -52,7 +52,7 @@ def test_room_for_all_images_passes() -> None:
     found = judged()
     assert found.status is Status.PASS
     assert "quay-a has 19.5 GB free, and 3 images of 1.25 GB need 3.75 GB" in found.statement
-    assert told(found.evidence) == {("quay-a", OWN): (9,), ("quay-b", OWN): (9,), ("quay-a", PEER): (9,)}
+    assert told(found.evidence) == {("quay-a", OWN): (3, 9), ("quay-b", OWN): (3, 9), ("quay-a", PEER): (3, 9)}
 
 
 def test_the_standby_alone_blocks_and_the_sentence_gives_the_arithmetic() -> None:
