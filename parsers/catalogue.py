@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from parsers.facts.access_points import ApImage, ApSummary
 from parsers.facts.clock import Clock, NtpStatus
 from parsers.facts.core import Facts
-from parsers.facts.flash import Directory
+from parsers.facts.flash import CoreDirectory, Directory
 from parsers.facts.history import ConfigurationTime, SwitchoverHistory
 from parsers.facts.redundancy import Chassis, ConfigSync, Redundancy
 from parsers.facts.software import Boot, RomMonitorVersion, RomVariables, Version
@@ -61,6 +61,8 @@ COMMANDS: tuple[Command, ...] = (
     Command("show ap summary", "ap_summary", ApSummary, seconds=120),
     Command("show ap image", "ap_image", ApImage, seconds=120),
     Command("show redundancy switchover history", "switchover_history", SwitchoverHistory),
+    Command("dir bootflash:core", "directory", CoreDirectory, seconds=60),
+    Command("dir stby-bootflash:core", "directory", CoreDirectory, seconds=60),
     Command("show ntp status", "ntp_status", NtpStatus),
     Command("show clock", "clock", Clock),
     Command(

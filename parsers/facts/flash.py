@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta, timezone
 from typing import Self
 
+from parsers import printed_time
 from parsers.facts.agreement import Agreement
 from parsers.facts.core import Facts, Unreadable
 from parsers.matching import Match, Matches
@@ -25,8 +27,8 @@ class File:
 class Directory(Facts):
     """`dir bootflash:` and `dir stby-bootflash:`. Sizes in bytes.
 
-    `files` has no directories in it. It is None where only the totals were asked, and where a line of the listing
-    can't be read: what stands there is not known then.
+    `files` has no directories in it. It is None where only the totals were asked, where a line of the listing can't be
+    read, and where nothing is listed without a word that there are no files: what stands there is not known then.
     """
 
     bytes_total: int | None = None
@@ -52,9 +54,42 @@ class Directory(Facts):
         return cls(bytes_total=total, bytes_free=free, files=files, at=at)
 
 
+@dataclass(frozen=True, kw_only=True)
+class CoreDirectory(Directory):
+    """`dir bootflash:core` and `dir stby-bootflash:core`. A folder that doesn't exist holds no files."""
+
+    @classmethod
+    def from_matches(cls, matches: Matches) -> Self:
+        """As Directory, except that the controller's word that there is no such folder is an answer, without totals."""
+        absent = [match.at for match in matches.of("trouble") if _NO_FOLDER.fullmatch(match["said"].strip())]
+        if absent and len(absent) == len(matches.transcript.kept):
+            return cls(files=(), at={"files": tuple(absent)})
+        return super().from_matches(matches)
+
+
+_NO_FOLDER = re.compile(r"Error opening (?:stby-)?bootflash:/?core/? \(No such file or directory\)\.?")
+
+
 def _is_listed(matches: Matches) -> bool:
-    return not matches.unmatched and bool(matches.of("heading", "file", "empty"))
+    return not matches.unmatched and bool(matches.of("file")) is not bool(matches.of("empty"))
 
 
 def _file(match: Match) -> File:
-    return File(name=match["name"].strip(), bytes=int(match["bytes"]), at=match.at)
+    return File(name=match["name"].strip(), bytes=int(match["bytes"]), modified=_modified(match["date"]), at=match.at)
+
+
+_MODIFIED = re.compile(
+    r"(?P<day>\S+ +\S+ +\S+) +(?P<clock>\S+)(?: +(?P<sign>[+-])(?P<hours>[0-9]{2}):?(?P<minutes>[0-9]{2}))?"
+)
+
+
+def _modified(date: str) -> datetime | None:
+    """When a file was modified; None where the date isn't one, or no date was kept."""
+    found = _MODIFIED.fullmatch(" ".join(date.split()))
+    printed = printed_time.parse(f"{found['clock']} {found['day']}") if found else None
+    if found is None or printed is None or found["sign"] is None:
+        return printed.time if printed else None
+    offset = timedelta(hours=int(found["hours"]), minutes=int(found["minutes"]))
+    if offset >= timedelta(days=1):
+        return None
+    return printed.time.replace(tzinfo=timezone(-offset if found["sign"] == "-" else offset))

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta, timezone
+
 import pytest
 
 from parsers import Unreadable, read
-from parsers.facts.flash import Directory, File
+from parsers.facts.flash import CoreDirectory, Directory, File
 from tests.parsers.dressing import assert_reads_alike, cut, garbled, shortened
 
 TOTALS = "26458804224 bytes total (19503411200 bytes free)\n"
@@ -33,9 +35,14 @@ def test_files_and_space() -> None:
         bytes_total=26_458_804_224,
         bytes_free=19_503_411_200,
         files=(
-            File(name="packages.conf", bytes=6_891, at=4),
-            File(name="notes of the night shift.txt", bytes=18_221, at=5),
-            File(name="wx-base.17.09.04a.pkg", bytes=968_112_552, at=6),
+            File(name="packages.conf", bytes=6_891, modified=datetime(2026, 6, 27, 22, 30, 12, tzinfo=UTC), at=4),
+            File(
+                name="notes of the night shift.txt",
+                bytes=18_221,
+                modified=datetime(2026, 7, 2, 1, 12, 40, tzinfo=UTC),
+                at=5,
+            ),
+            File(name="wx-base.17.09.04a.pkg", bytes=968_112_552, modified=datetime(2026, 6, 27, 22, 32, 12), at=6),
             File(name="empty", bytes=0, at=7),
         ),
     )
@@ -107,3 +114,102 @@ def test_no_loss_makes_room_or_files() -> None:
         # A spoilt name is another name: it can't be told from a file of that name.
         assert {size for _, size in sizes} >= {file.bytes for file in after.files or ()}, name
     assert tried > 100
+
+
+def only_file(date: str) -> File:
+    facts = directory(f"11  -rw-  16384  {date}  system report.tar.gz\n{TOTALS}")
+    assert facts.files is not None
+    return facts.files[0]
+
+
+@pytest.mark.parametrize(
+    ("date", "modified"),
+    [
+        ("Feb 05 2027 21:10:45 +01:00", datetime(2027, 2, 5, 21, 10, 45, tzinfo=timezone(timedelta(hours=1)))),
+        (
+            "Feb  5 2027 21:10:45 -0330",
+            datetime(2027, 2, 5, 21, 10, 45, tzinfo=timezone(-timedelta(hours=3, minutes=30))),
+        ),
+        ("Feb 5 2027 21:10:45", datetime(2027, 2, 5, 21, 10, 45)),
+        ("Feb 30 2027 21:10:45 +01:00", None),
+        ("Feb 05 2027 25:10:45 +01:00", None),
+        ("Feb 05 2027 21:10:45 +24:00", None),
+        ("F~b 05 2027 21:10:45 +01:00", None),
+        ("Feb ~5 2027 21:10:45", None),
+        ("Feb 05 2027 21~10:45 +01:00", None),
+        ("Feb 05 2027 21:10:45 ~01:00", None),
+        ("Feb 05 2027 21:10:45 +01x00", None),
+        ("Feb 05 2027 21:10:45 +0~:00", None),
+        ("<no date>", None),
+    ],
+)
+def test_when_a_file_was_modified(date: str, modified: datetime | None) -> None:
+    file = only_file(date)
+    assert (file.name, file.bytes) == ("system report.tar.gz", 16_384)
+    assert file.modified == modified
+    assert modified is None or file.modified is not None
+    assert (file.modified and file.modified.tzinfo) == (modified and modified.tzinfo)
+
+
+def test_a_listing_of_nothing_names_no_files() -> None:
+    """A row that was lost leaves the same text behind: an empty folder says that it is."""
+    assert directory(f"Directory of bootflash:/core/\n\n{TOTALS}").files is None
+    assert directory(LISTING + "No files in directory\n").files is None
+
+
+CORE = f"""\
+Directory of bootflash:/core/
+
+182     -rw-          1048576  Feb 05 2027 21:10:45 +01:00  quay-a_1_RP_0_wncd_core.gz
+181     drwx             4096  Jan 11 2027 08:00:00 +01:00  modules
+
+{TOTALS}"""
+EMPTY_CORE = f"Directory of bootflash:/core/\n\nNo files in directory\n\n{TOTALS}"
+NO_CORE = "%Error opening bootflash:/core (No such file or directory)\n"
+
+
+def test_core_files() -> None:
+    facts = directory(CORE, "dir bootflash:core")
+    assert isinstance(facts, CoreDirectory)
+    assert [file.name for file in facts.files or ()] == ["quay-a_1_RP_0_wncd_core.gz"]
+    assert facts.at["files"] == (3,)
+
+
+@pytest.mark.parametrize("said", [NO_CORE, "%Error opening stby-bootflash:core/ (No such file or directory)"])
+def test_a_folder_that_does_not_exist_holds_no_core_files(said: str) -> None:
+    facts = directory(said, "dir stby-bootflash:core")
+    assert facts == CoreDirectory(files=())
+    assert facts.at == {"files": (1,)}
+    with pytest.raises(Unreadable, match="the controller answered: %Error opening"):
+        directory(said)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "%Error opening bootflash:/core (No such device)",
+        "%Error opening stby-bootflash:/ (No such file or directory)",
+        "%Error opening bootflash:/core (I/O error)",
+        NO_CORE + CORE,
+        CORE + NO_CORE,
+    ],
+)
+def test_other_trouble_says_nothing_about_core_files(text: str) -> None:
+    with pytest.raises(Unreadable, match="the controller answered: %Error opening"):
+        directory(text, "dir bootflash:core")
+
+
+@pytest.mark.parametrize("text", [CORE, EMPTY_CORE, NO_CORE])
+def test_core_files_in_every_dress(text: str) -> None:
+    assert_reads_alike("dir bootflash:core", text)
+
+
+def test_no_loss_hides_a_core_file() -> None:
+    one_file = "".join(line for line in CORE.splitlines(keepends=True) if "drwx" not in line)
+    for name, damaged in [*cut(one_file), *shortened(one_file), *garbled(one_file)]:
+        try:
+            after = directory(damaged, "dir bootflash:core")
+        except Unreadable:
+            continue
+        assert after.files is None or len(after.files) == 1, name
+        assert all(file.modified in (None, datetime(2027, 2, 5, 20, 10, 45, tzinfo=UTC)) for file in after.files or ())
