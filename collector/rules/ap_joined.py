@@ -27,26 +27,16 @@ _REMEDY = (
     "away misses the new image and comes back to a longer outage. Restarting one drops its clients: agree it with the "
     "site and, where lives depend on the network, with the people who run the ward."
 )
-_COPY = (
-    "Find out why the standby's copy differs: what it doesn't hold as registered may be dropped at the switchover. "
-    "A resync reloads the standby: follow the vendor's procedure and your change process."
-)
 
 # What an access point is told by: any of them that two rows share makes them one.
 _Marks = set[str]
 
 
 def judge(snapshot: Snapshot, policy: Policy) -> Answer:
-    """The active one's two tables; the standby's copy of the first can only add a caution.
-
-    A standby accepts no joins, so its own join statistics say nothing of now.
-    """
+    """The active one's two tables."""
     heard, parts = tellers(snapshot, _QUESTION)
     for member in heard:
         parts += _told(member)
-    for member in snapshot.members:
-        if member not in heard:
-            parts += _copy(member)
     return answer(parts)
 
 
@@ -117,17 +107,6 @@ def _not_joined(
     if silent:
         clause = f"the join status of {counted(len(silent))} isn't shown: {named([_name(item) for item in silent])}"
         yield unknown(clause, rows(joins, (record.at for record in silent)))
-
-
-def _copy(member: MemberSnapshot) -> Iterator[Part]:
-    """What a standby's copy of the table holds as other than registered; no copy, or an empty one, says nothing."""
-    summary = member.read(_SUMMARY, ApSummary)
-    aps = summary.facts.aps if summary.facts is not None else ()
-    away = [ap for ap in aps if ap.state is not None and not _is(ap.state, "registered")]
-    if away:
-        names = named([f"{ap.name} ({ap.state})" for ap in away])
-        clause = f"{member.name}'s copy of the table holds {counted(len(away))} as not registered: {names}"
-        yield Part(Status.CAUTION, clause, rows(summary, (ap.at for ap in away)), _COPY)
 
 
 def _why(states: Sequence[str], record: JoinRecord | None) -> str:

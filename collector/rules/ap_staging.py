@@ -39,7 +39,7 @@ _STAGED, _PENDING, _FAILED, _UNSUPPORTED, _OPEN = "staged", "pending", "failed",
 
 
 def judge(snapshot: Snapshot, policy: Policy) -> Answer:
-    """The active one's table; a standby's copy of it lags behind and is not heard.
+    """The active one's table.
 
     An access point that the active one knows and its table of images doesn't list is pending.
     """

@@ -10,7 +10,6 @@ from collector.rules.ap_tables import NO_ACCESS_POINTS, ROLES, capped, counted, 
 from collector.rules.parts import Part, answer
 from collector.rules.rule import Rule
 from collector.rules.sessions import lack, unknown
-from collector.rules.witnesses import troubles
 from collector.snapshot import MemberSnapshot, Reading, Snapshot
 from inventory.policy import AccessPointModel, Policy
 from parsers.facts.access_points import AccessPoint, ApSummary
@@ -32,7 +31,7 @@ _OF_A_MODEL = 3
 
 
 def judge(snapshot: Snapshot, policy: Policy) -> Answer:
-    """The models in the active one's table; the standby's copy counts for the trouble it tells.
+    """The models in the active one's table.
 
     Not applicable only where the policy has no such table at all: then the site hasn't asked the question, which no
     loss of a capture can bring about. With a table, even an empty one, each model that it lacks is unknown.
@@ -42,9 +41,6 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     heard, parts = tellers(snapshot, _QUESTION)
     for member in heard:
         parts += _told(snapshot, member, policy)
-    for member in snapshot.members:
-        if member not in heard:
-            parts += troubles(_models(snapshot, member, member.read(_SUMMARY, ApSummary), policy))
     return answer(parts)
 
 

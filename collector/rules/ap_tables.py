@@ -1,4 +1,9 @@
-"""The access points' tables: whose they are to tell, whether they are whole, and how much of them to show."""
+"""The access points' tables: whose they are to tell, whether they are whole, and how much of them to show.
+
+They are the active one's: it is whom the access points talk to. What a standby prints is a copy that may lag behind,
+be empty or be missing, all without trouble, so it is not heard: were it heard, nobody could tell its loss from a
+standby that has none, and the loss would make trouble good.
+"""
 
 from __future__ import annotations
 
