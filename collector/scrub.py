@@ -1,9 +1,9 @@
 """Scrubs captures of what must not leave a site, and leaves what the templates and the rules read. No I/O.
 
 Three nets, the finer behind the coarser. The facts tell which values are names, in which line, of what kind. Patterns
-tell addresses, serial numbers, user names, keys and what else has a shape of its own. Of all that is left, only words of
-the controllers' own language (`parsers/words.txt`), words of facts that are no names (models, states, releases) and
-numbers are kept; any other word is replaced as well. What is replaced in one capture is replaced in all of them, and
+tell addresses, serial numbers, user names, keys and what else has a shape of its own. Of what is left, only words of
+the controllers' own language (`parsers/words.txt`), the words of facts that are no names (models, states, releases) and
+numbers are kept: any other word is replaced as well. What is replaced in one capture is replaced in all of them, and
 nothing twice: every place is looked at once.
 """
 
@@ -15,7 +15,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from collector import patterns
 from collector.capture import Capture, Ending
+from collector.patterns import Found, Pattern
 from collector.standins import Kind, StandIns, lower, mac_digits
 from parsers import Facts, Unreadable, catalogue, matching, read, transcript, vocabulary
 from parsers.facts.access_points import ApImage, ApSummary
@@ -27,9 +29,12 @@ from parsers.release import Release
 
 # The fields whose values may change. What any other field says must be the same before and after.
 CHANGING = frozenset(
-    "serial name ip rmi_ip mac ethernet_mac radio_mac base_mac location subject issuer trustpoints by reference lines "
-    "variables image_file boot peer_boot files communications_reason last_switchover_reason last_reload_reason reason "
-    "last_failure_phase last_disconnect_reason".split()
+    [
+        *("name", "ip", "rmi_ip", "mac", "ethernet_mac", "radio_mac", "base_mac", "location", "serial", "reference"),
+        *("subject", "issuer", "trustpoints", "by", "lines", "variables", "image_file", "boot", "peer_boot", "files"),
+        *("reason", "last_switchover_reason", "last_reload_reason", "communications_reason"),
+        *("last_failure_phase", "last_disconnect_reason"),
+    ]
 )
 # Of these names nothing is to be seen but that there are none, or that nobody gave one.
 _NOT_GIVEN = {"", "na", "n/a", "-", "--", "none", "unknown", "default location"}
@@ -98,9 +103,7 @@ def scrub(captures: Sequence[Capture], known: Known) -> Scrubbed:
 
 def remains(captures: Iterable[Capture], originals: Iterable[str]) -> list[Capture]:
     """The captures in which an original still stands, between borders of words."""
-    sought = _Names()
-    for original in originals:
-        sought.add(original, Kind.WORD)
+    sought = _Names((original, Kind.WORD) for original in originals)
     return [
         capture
         for capture in captures
@@ -198,7 +201,7 @@ def _only(command: str, lines: transcript.Transcript, numbers: Sequence[int]) ->
 def _names(facts: Facts) -> Iterator[_Named]:
     match facts:
         case Version(serial=str(serial)):
-            yield _Named(Kind.SERIAL, serial)
+            yield from _at(facts, "serial", Kind.SERIAL, serial)
         case ApSummary():
             for ap in facts.aps:
                 yield _Named(Kind.ACCESS_POINT, ap.name, ap.at)
@@ -208,13 +211,18 @@ def _names(facts: Facts) -> Iterator[_Named]:
         case JoinSummary():
             yield from (_Named(Kind.ACCESS_POINT, record.name or "", record.at) for record in facts.aps)
         case Trustpoint(name=str(name)):
-            yield _Named(Kind.CERTIFICATE, name)
+            yield from _at(facts, "name", Kind.CERTIFICATE, name)
         case Certificates():
             for certificate in facts.certificates:
                 yield _Named(Kind.SERIAL, certificate.serial or "")
                 yield from (_Named(Kind.CERTIFICATE, name) for name in certificate.trustpoints)
         case ConfigurationTime(by=str(user)):
-            yield _Named(Kind.USER, user)
+            yield from _at(facts, "by", Kind.USER, user)
+
+
+def _at(facts: Facts, field: str, kind: Kind, text: str) -> Iterator[_Named]:
+    """The name of a field, on each of the lines that it was read from."""
+    yield from (_Named(kind, text, line) for line in facts.lines_of(field) or (None,))
 
 
 def _kept_words(value: Any) -> Iterator[str]:
@@ -248,14 +256,13 @@ _TOKEN = re.compile(r"[^\W_]+|[\W_]", re.DOTALL)
 class _Names:
     """Names by their words, so that thousands of them are looked for in one walk over a text."""
 
-    def __init__(self) -> None:
+    def __init__(self, names: Iterable[tuple[str, Kind]]) -> None:
         self._first: dict[str, Any] = {}
-
-    def add(self, name: str, kind: Kind) -> None:
-        place = self._first
-        for token in _TOKEN.findall(lower(name)):
-            place = place.setdefault(token, {})
-        place.setdefault("", kind)
+        for name, kind in names:
+            place = self._first
+            for token in _TOKEN.findall(lower(name)):
+                place = place.setdefault(token, {})
+            place.setdefault("", kind)
 
     def found(self, line: str) -> Iterator[tuple[int, int, Kind]]:
         """The places of names in a line, the longest at each, from left to right, none within another."""
@@ -280,87 +287,10 @@ class _Names:
         return end, kind
 
 
-# What has a shape of its own
-
-_VALUE = r"(?P<value>[^\s\"',;]+)"
-_LEVELS = r"(?:(?:ascii|hex|encrypted|clear|cleartext|unencrypted|set-key|level|aes|[0-9]{1,2})[ \t]+)*"
-_SECRETS = (
-    (
-        "a password or community string",
-        re.compile(
-            r"(?<![^\W_])(?:[\w-]*(?:password|passwd|passphrase|secret|community|psk)|credential|token)\b"
-            rf"[ \t]*[:=]?[ \t]*\"?{_LEVELS}{_VALUE}",
-            re.IGNORECASE,
-        ),
-    ),
-    ("a key", re.compile(rf"(?<![^\W_])[\w-]*key(?:-string|-hash)?[ \t:=]+{_LEVELS}{_VALUE}", re.IGNORECASE)),
-    (
-        "a key",
-        re.compile(rf"\b(?:auth|priv)[ \t]+(?:md5|sha\S*|3?des|aes(?:[ \t]+[0-9]+)?)[ \t]+{_VALUE}", re.IGNORECASE),
-    ),
-    ("a key", re.compile(rf"\w*(?:SEED|_KEY|TOKEN|RANDOM)\w*[ \t]*=[ \t]*\"?{_VALUE}")),
-    ("a hash", re.compile(r"(?P<value>\$(?:[0-9]{1,2}[aby]?|[a-z0-9-]{2,16})\$[^\s\"',;]+)")),
-    ("a fingerprint", re.compile(r"(?<!\w)(?P<value>(?:[0-9A-Fa-f]{8}[ \t]){2,}[0-9A-Fa-f]{4,8})(?!\w)")),
-    ("a fingerprint", re.compile(r"(?<![\w:])(?P<value>(?:[0-9A-Fa-f]{2}:){9,}[0-9A-Fa-f]{2})(?![\w:])")),
-    (
-        "a long number in hexadecimal",
-        re.compile(r"(?<![^\W_])(?:0x)?(?P<value>(?=[0-9]*[A-Fa-f])[0-9A-Fa-f]{16,})(?![^\W_])"),
-    ),
-    (
-        "a long text in base 64",
-        re.compile(
-            r"(?<![\w+/=])(?P<value>(?=[^\s]{0,200}[a-z])(?=[^\s]{0,200}[A-Z])(?=[^\s]{0,200}[0-9])[A-Za-z0-9+/]{20,}={0,2})(?![\w+/=])"
-        ),
-    ),
-)
-_BLOCK = re.compile(r"-----(?:BEGIN|END) ")
-# Behind these words a word of the controllers' own language is none: `Private key Info : Available`.
-_MAY_BE_PROSE = "a key"
-_USER = re.compile(
-    r"(?<![\w-])(?:by|username|user(?:[ -]?name)?|login)[ \t]*[:=]?[ \t]+(?P<value>[^\s,;:=()\"']+)"
-    r"|(?<!\w)(?P<mailbox>[\w.+-]+)@(?=vty|console)",
-    re.IGNORECASE,
-)
-_MAIL = re.compile(r"(?<![\w.+-])(?P<value>[\w.+-]+@[\w-]+(?:\.[\w-]+)+)")
-_LINK = re.compile(r"(?<!\w)(?:https?|ldaps?|s?ftps?|tftp|scp|rcp)://(?P<value>[^\s\"'<>,;]+)", re.IGNORECASE)
-_NO_DOMAINS = (
-    "bin|pkg|conf|cfg|txt|log|gz|tar|tgz|zip|core|prv|xml|json|pcap|lic|dat|csv|pem|crt|cer|key|p12|pfx|db|sh|py|tcl|lua|"
-    "html|old|bak|tmp|md5|sig|ssa|spa|smu|apsp|apdp|trc|bz2|xz|out|raw|img|iso|cap"
-)
-_DOMAIN = re.compile(
-    rf"(?<![\w.-])(?P<value>(?:[A-Za-z0-9](?:[\w-]{{0,62}})\.)+(?!(?:{_NO_DOMAINS})(?![\w-]))[A-Za-z]{{2,24}})(?![\w-]|\.\w)",
-    re.IGNORECASE,
-)
-_SERIAL = re.compile(
-    r"(?<!\w)(?:serial[ \t-]?(?:number|no\.?|num)?(?:[ \t]*\([^()\n]*\))?|processor board id|SN)[ \t]*[:=#]?[ \t]*"
-    r"(?P<value>(?=[A-Za-z-]{0,20}[0-9])[0-9A-Za-z-]{2,})",
-    re.IGNORECASE,
-)
-_HOST = re.compile(
-    r"^[ \t]*(?P<value>[A-Za-z0-9][\w.-]*?)(?:-stby)?(?:\([^()\n]*\))?"
-    r"(?:[#>](?=[ \t]*(?:sh(?:ow?)?[ \t]|dir[ \t]|$))|[ \t]+uptime is[ \t])"
-)
-_SUBJECT = re.compile(
-    r"(?<![\w-])(?:cn|ou|o|l|st|dc|e|email(?:address)?|name|hostname|serialnumber|unstructured\w*)[ \t]*[=:][ \t]*"
-    r"(?P<value>[^,+=\n]*[^,+=\s])",
-    re.IGNORECASE,
-)
-_MAC = re.compile(
-    r"(?<![0-9A-Fa-f.:-])(?P<value>(?:[0-9A-Fa-f]{4}\.){2}[0-9A-Fa-f]{4}|(?:[0-9A-Fa-f]{2}([:-]))(?:[0-9A-Fa-f]{2}\2){4}"
-    r"[0-9A-Fa-f]{2})(?![0-9A-Fa-f]|[.:-][0-9A-Fa-f])"
-)
-_BARE_MAC = re.compile(r"(?<![^\W_])(?P<value>[0-9A-Fa-f]{12})(?![^\W_])")
-_IPV6 = re.compile(
-    r"(?<![\w:.])(?P<value>(?=[0-9A-Fa-f.]*:[0-9A-Fa-f.]*:)[0-9A-Fa-f:]{2,39}(?:[0-9.]{7,15})?)(?![\w:])"
-)
-_IPV4 = re.compile(r"(?<![^\W_])(?<![0-9]\.)(?P<value>[0-9]{1,3}(?:\.[0-9]{1,3}){3})(?![^\W_]|\.[0-9A-Za-z])")
-_LOG_TAG = re.compile(r"%[A-Z][A-Z0-9_]*(?:-[A-Z0-9_]+)*-[0-7]-[A-Z0-9_]+(?=:)")
-# A moment as NTP counts it: seconds and their fraction.
-_NTP_TIME = re.compile(r"(?<![\w.])[0-9A-F]{8}\.[0-9A-F]{8}(?![\w.])")
 _WORD = re.compile(r"[^\W_]+")
 _KEPT_WORD = re.compile(
-    r"[0-9]+|0x[0-9A-F]{1,8}|[0-9]+[A-Z]{1,2}|[0-9]+(?:ST|ND|RD|TH)|(?:[0-9]+[YWDHMS]){1,4}|(?:R|RP|F|FP|P|V|FC|N)[0-9]{1,3}"
-    r"|(?P<stem>[A-Z]+?)[0-9]{1,4}",
+    r"[0-9]+|0x[0-9A-F]{1,8}|[0-9]+[A-Z]{1,2}|[0-9]+(?:ST|ND|RD|TH)|(?:[0-9]+[YWDHMS]){1,4}"
+    r"|(?:R|RP|F|FP|P|V|FC|N)[0-9]{1,3}|(?P<stem>[A-Z]+?)[0-9]{1,4}",
     re.IGNORECASE,
 )
 
@@ -380,44 +310,36 @@ class _Scrubber:
     """All captures of a pair, and the stand-ins of their originals."""
 
     def __init__(self, readings: Sequence[_Reading], known: Known) -> None:
-        self._inventory = known
-        self._releases = set(_releases(readings))
+        self._versions = set(_versions(readings))
         self._words = vocabulary.words() | {
             lower(word)
             for text in (*known.keep, *(text for reading in readings for text in _kept(reading)))
             for word in _WORD.findall(text)
         }
         corpus = [line for reading in readings for line, _ in reading.lines]
-        self._macs = {mac_digits(found["value"]) for line in corpus for found in _MAC.finditer(line)}
+        self._macs = {mac_digits(found["value"]) for line in corpus for found in patterns.macs(line)}
         self._standins = StandIns(avoid=frozenset(_texts(corpus)) | self._words)
         self._places: dict[Kind, int] = {}
         self._originals: dict[Kind, set[str]] = {}
         for member, standin in known.members.items():
             self._standins.fix(member, standin)
-        self._kept_texts = _Names()
-        for text in known.keep:
-            self._kept_texts.add(text, Kind.WORD)
-        self._names = self._everywhere(readings)
+        self._keep = _Names((text, Kind.WORD) for text in known.keep)
+        self._names = _Names(
+            (named.text.strip(), named.kind)
+            for named in self._everywhere(readings, known)
+            if self._is_distinctive(named.text)
+        )
 
-    def _everywhere(self, readings: Sequence[_Reading]) -> _Names:
-        """The names that are to be replaced wherever they stand: those that can't be taken for anything else."""
-        names = _Names()
-        for member in self._inventory.members:
-            names.add(member, Kind.HOST)
-        found = [_Named(kind, text) for kind, text in self._inventory.names]
+    def _everywhere(self, readings: Sequence[_Reading], known: Known) -> Iterator[_Named]:
+        """The names that are to be replaced wherever they stand, if they can't be taken for anything else."""
+        yield from (_Named(Kind.HOST, member) for member in known.members)
+        yield from (_Named(kind, text) for kind, text in known.names)
         for reading in readings:
-            found += reading.listed
-            found += (_Named(kind, text) for line, _ in reading.lines for kind, text in self._told(reading, line))
-        for named in found:
-            if self._is_distinctive(named.text):
-                names.add(named.text.strip(), named.kind)
-        return names
-
-    def _told(self, reading: _Reading, line: str) -> Iterator[tuple[Kind, str]]:
-        """The names that patterns find in a line and that may stand elsewhere without what tells them here."""
-        for _, kind, found in self._patterned(reading.capture.command, line):
-            if kind in (Kind.HOST, Kind.USER, Kind.SERIAL, Kind.CERTIFICATE, Kind.DOMAIN):
-                yield kind, found[2]
+            yield from reading.listed
+            for line, _ in reading.lines:
+                for found in patterns.found(line, _patterns(reading), self._is_prose):
+                    if found.kind is not Kind.SECRET:
+                        yield _Named(found.kind, found.text)
 
     def _is_distinctive(self, text: str) -> bool:
         words = _WORD.findall(text)
@@ -430,6 +352,9 @@ class _Scrubber:
         found = _KEPT_WORD.fullmatch(word)
         return found is not None and (found["stem"] is None or lower(found["stem"]) in self._words)
 
+    def _is_prose(self, text: str) -> bool:
+        return all(lower(word) in self._words for word in _WORD.findall(text))
+
     # One text
 
     def scrubbed(self, reading: _Reading) -> str:
@@ -438,96 +363,63 @@ class _Scrubber:
         for named in reading.listed:
             if named.line is not None:
                 listed.setdefault(named.line, []).append(named)
+        shapes = _patterns(reading)
         return "".join(
-            self._line(reading.capture.command, line, listed.get(number, [])) + ending
+            self._line(line, shapes, listed.get(number, [])) + ending
             for number, (line, ending) in enumerate(reading.lines, 1)
         )
 
     def phrase(self, text: str) -> str:
         """A text of readypair's own, such as why a capture is missing."""
-        return self._line("", text, []) if text else text
+        return self._line(text, (*patterns.SECRETS, *patterns.NAMES), []) if text else text
 
-    def _line(self, command: str, line: str, listed: Sequence[_Named]) -> str:
-        places = self._taken(command, line, listed)
+    def _line(self, line: str, shapes: tuple[Pattern, ...], listed: Sequence[_Named]) -> str:
+        places = self._taken(line, shapes, listed)
         for place in places:
             if place.kind is not None:
                 self._places[place.kind] = self._places.get(place.kind, 0) + 1
                 self._originals.setdefault(place.kind, set()).add(place.original)
         return _put(line, places)
 
-    def _taken(self, command: str, line: str, listed: Sequence[_Named]) -> list[_Place]:
-        """The places that are replaced or kept, from left to right; where two overlap, the surer one counts."""
-        taken = _Taken()
-        for found in (*_LOG_TAG.finditer(line), *_NTP_TIME.finditer(line)):
-            taken.keep(found.start(), found.end(), line)
-        for start, end, named in _listed_places(line, listed):
-            taken.replace(start, end, named.kind, line, lambda text, kind=named.kind: self._standins.name(text, kind))
-        addresses = list(self._addresses(line))
-        patterned = list(self._patterned(command, line))
-        for make, kind, (start, end, _) in patterned:
-            if kind in (Kind.SECRET, Kind.DOMAIN):
-                taken.replace(start, end, kind, line, make)
-        for start, end, _ in self._kept_texts.found(line):
-            taken.keep(start, end, line)
-        for start, end, kind in self._names.found(line):
-            if all(end <= a or b <= start or (start <= a and b <= end) for a, b, *_ in addresses):
-                taken.replace(start, end, kind, line, lambda text, kind=kind: self._standins.name(text, kind))
-        for make, kind, (start, end, _) in patterned:
-            taken.replace(start, end, kind, line, make)
-        for start, end, kind, make in addresses:
-            taken.replace(start, end, kind, line, make)
-        for found in _WORD.finditer(line):
-            if not self._is_kept(found[0]):
-                taken.replace(*found.span(), Kind.WORD, line, lambda text: self._standins.name(text, Kind.WORD))
+    def _taken(self, line: str, shapes: tuple[Pattern, ...], listed: Sequence[_Named]) -> list[_Place]:
+        """The places that are replaced or kept, from left to right; of two that overlap, the surer one counts."""
+        taken = _Taken(line, self._standin)
+        for start, end in patterns.controllers_own(line):
+            taken.keep(start, end)
+        for found in (*_listed_places(line, listed), *self._unmistakable(line, shapes)):
+            taken.replace(found.start, found.end, found.kind)
+        for start, end, _ in self._keep.found(line):
+            taken.keep(start, end)
+        for found in (*patterns.found(line, shapes, self._is_prose), *self._addresses(line)):
+            taken.replace(found.start, found.end, found.kind)
+        for word in _WORD.finditer(line):
+            if not self._is_kept(word[0]):
+                taken.replace(word.start(), word.end(), Kind.WORD)
         return taken.places
 
-    def _patterned(self, command: str, line: str) -> Iterator[tuple[Callable[[str], str], Kind, tuple[int, int, str]]]:
-        """What the patterns tell: how to replace it, its kind and its place."""
-        row = catalogue.find(command) if command else None
-        for what, pattern in _SECRETS:
-            for found in pattern.finditer(line):
-                if not (what == _MAY_BE_PROSE and self._is_prose(found["value"])):
-                    yield self._standins.secret, Kind.SECRET, (*found.span("value"), found["value"])
-        for found in _MAIL.finditer(line):
-            yield self._standins.mail, Kind.DOMAIN, (*found.span("value"), found["value"])
-        for kind, pattern in ((Kind.DOMAIN, _LINK), (Kind.DOMAIN, _DOMAIN), (Kind.HOST, _HOST), (Kind.SERIAL, _SERIAL)):
-            for found in pattern.finditer(line):
-                if not _is_address(found["value"]) and not self._is_prose(found["value"]):
-                    yield self._naming(kind), kind, (*found.span("value"), found["value"])
-        for found in _USER.finditer(line):
-            group = "value" if found["value"] else "mailbox"
-            if not self._is_prose(found[group]) and not _is_address(found[group]):
-                yield self._naming(Kind.USER), Kind.USER, (*found.span(group), found[group])
-        if row is not None and row.facts is Certificates:
-            for found in _SUBJECT.finditer(line):
-                yield self._naming(Kind.CERTIFICATE), Kind.CERTIFICATE, (*found.span("value"), found["value"])
+    def _unmistakable(self, line: str, shapes: tuple[Pattern, ...]) -> Iterator[Found]:
+        """Secrets, whole domain names, and names; but no name that would take a piece out of an address."""
+        for found in patterns.found(line, shapes, self._is_prose):
+            if found.kind in (Kind.SECRET, Kind.DOMAIN):
+                yield found
+        addresses = list(self._addresses(line))
+        for start, end, kind in self._names.found(line):
+            if all(end <= a.start or a.end <= start or (start <= a.start and a.end <= end) for a in addresses):
+                yield Found(start, end, line[start:end], kind)
 
-    def _naming(self, kind: Kind) -> Callable[[str], str]:
-        return lambda text: self._standins.name(text, kind)
+    def _addresses(self, line: str) -> Iterator[Found]:
+        return patterns.addresses(line, self._macs, self._versions)
 
-    def _is_prose(self, value: str) -> bool:
-        words = _WORD.findall(value)
-        return all(lower(word) in self._words for word in words)
-
-    def _addresses(self, line: str) -> Iterator[tuple[int, int, Kind, Callable[[str], str]]]:
-        for pattern in (_MAC, _BARE_MAC):
-            for found in pattern.finditer(line):
-                digits = mac_digits(found["value"])
-                mixed = not digits.isdigit() and not digits.isalpha()
-                if set(digits) not in ({"0"}, {"f"}) and (pattern is _MAC or digits in self._macs or mixed):
-                    yield *found.span("value"), Kind.MAC, self._standins.mac
-        for found in _IPV6.finditer(line):
-            if _is_address(found["value"]) and not _tells_no_place(found["value"]):
-                yield *found.span("value"), Kind.IPV6, self._standins.ipv6
-        for found in _IPV4.finditer(line):
-            if self._is_ipv4(found["value"]):
-                yield *found.span("value"), Kind.IPV4, self._standins.ipv4
-
-    def _is_ipv4(self, text: str) -> bool:
-        """Whether it is an address that tells a place; the version of an image has the same shape."""
-        if not _is_address(text) or _tells_no_place(text):
-            return False
-        return text.rpartition(".")[0] not in self._releases
+    def _standin(self, text: str, kind: Kind) -> str:
+        special = {
+            Kind.SECRET: self._standins.secret,
+            Kind.MAC: self._standins.mac,
+            Kind.IPV4: self._standins.ipv4,
+            Kind.IPV6: self._standins.ipv6,
+        }
+        if kind in special:
+            return special[kind](text)
+        return self._standins.mail(text) if "@" in text else self._standins.name(text, kind)
 
     # What came of it
 
@@ -538,59 +430,52 @@ class _Scrubber:
         }
 
     def originals(self) -> frozenset[str]:
-        """The originals that can't be taken for anything else; numbers and controllers' own words can."""
-        found = {text for texts in self._originals.values() for text in texts}
-        return frozenset(
-            text
-            for text in found
-            if any(char.isalpha() or char in ".:" for char in text) and self._is_distinctive(text)
-        ) | frozenset(text for kind in (Kind.IPV4, Kind.IPV6, Kind.MAC) for text in self._originals.get(kind, ()))
+        """The originals that must stand nowhere: not the numbers and the controllers' own words among them."""
+        addresses = {text for kind in (Kind.IPV4, Kind.IPV6, Kind.MAC) for text in self._originals.get(kind, ())}
+        others = {text for texts in self._originals.values() for text in texts} - addresses
+        return frozenset(addresses | {text for text in others if self._is_distinctive(text)})
 
     def suspicions(self, text: str) -> Iterator[Suspicion]:
         """What in a scrubbed text still looks like a secret, or could hide one."""
         for number, (line, _) in enumerate(_lines(text), 1):
-            if any(char < " " and char != "\t" for char in line):
-                yield Suspicion("a control character, behind which anything could hide", number)
-            if _BLOCK.search(line):
-                yield Suspicion("a block of a key or a certificate", number)
-            for what, pattern in _SECRETS:
-                if any(self._is_suspicious(what, found["value"]) for found in pattern.finditer(line)):
-                    yield Suspicion(what, number)
-            if any(found["value"] not in self._standins for found in _MAIL.finditer(line)):
-                yield Suspicion("a mail address", number)
-            for _, _, kind, _ in self._addresses(line):
-                if not self._all_given(kind, line):
-                    yield Suspicion(f"one of the {kind.value}", number)
+            never = patterns.never_leaves(line)
+            if never is not None:
+                yield Suspicion(never, number)
+            for found in (*patterns.found(line, patterns.SECRETS, self._is_prose), *self._addresses(line)):
+                if not self._is_standin(found):
+                    yield Suspicion(found.what or f"one of the {found.kind.value}", number)
 
-    def _is_suspicious(self, what: str, value: str) -> bool:
-        return value not in self._standins and not (what == _MAY_BE_PROSE and self._is_prose(value))
+    def _is_standin(self, found: Found) -> bool:
+        return (mac_digits(found.text) if found.kind is Kind.MAC else found.text) in self._standins
 
-    def _all_given(self, kind: Kind, line: str) -> bool:
-        texts = [line[start:end] for start, end, found, _ in self._addresses(line) if found is kind]
-        return all((mac_digits(text) if kind is Kind.MAC else text) in self._standins for text in texts)
+
+def _patterns(reading: _Reading) -> tuple[Pattern, ...]:
+    """What is looked for in a capture: in a list of certificates, whom they are of as well."""
+    row = catalogue.find(reading.capture.command)
+    certificates = row is not None and row.facts is Certificates
+    return (*patterns.SECRETS, *patterns.NAMES, *((patterns.CERTIFICATE,) if certificates else ()))
 
 
 class _Taken:
     """The places of a line that are spoken for; who comes first has them."""
 
-    def __init__(self) -> None:
+    def __init__(self, line: str, standin: Callable[[str, Kind], str]) -> None:
+        self._line = line
+        self._standin = standin
         self._places: list[_Place] = []
 
-    def keep(self, start: int, end: int, line: str) -> None:
-        self._take(_Place(start, end, line[start:end]))
-
-    def replace(self, start: int, end: int, kind: Kind, line: str, make: Callable[[str], str]) -> None:
+    def keep(self, start: int, end: int) -> None:
         if self._is_free(start, end):
-            original = line[start:end]
-            self._take(_Place(start, end, make(original), kind, lower(original)))
+            self._places.append(_Place(start, end, self._line[start:end]))
+
+    def replace(self, start: int, end: int, kind: Kind) -> None:
+        if self._is_free(start, end):
+            original = self._line[start:end]
+            self._places.append(_Place(start, end, self._standin(original, kind), kind, lower(original)))
 
     @property
     def places(self) -> list[_Place]:
         return sorted(self._places, key=lambda place: place.start)
-
-    def _take(self, place: _Place) -> None:
-        if self._is_free(place.start, place.end):
-            self._places.append(place)
 
     def _is_free(self, start: int, end: int) -> bool:
         return start < end and all(end <= place.start or place.end <= start for place in self._places)
@@ -620,17 +505,17 @@ def _adjusted(between: str, owed: int, *, tabular: bool) -> tuple[str, int]:
     return between, owed
 
 
-def _listed_places(line: str, listed: Sequence[_Named]) -> Iterator[tuple[int, int, _Named]]:
+def _listed_places(line: str, listed: Sequence[_Named]) -> Iterator[Found]:
     """Where the names that the facts found in this line stand in it: a name first, a location behind the addresses."""
     for named in listed:
         cells = [found.span() for found in re.finditer(rf"(?<!\S){re.escape(named.text)}(?!\S)", line)]
         if named.kind is Kind.LOCATION:
-            behind = max((found.end() for found in _MAC.finditer(line)), default=0)
+            behind = max((found.end() for found in patterns.macs(line)), default=0)
             cells = [cell for cell in cells if cell[0] >= behind]
             if len(cells) > 1 and line[behind : cells[0][0]].strip():
                 cells = cells[-1:]
         if cells:
-            yield *cells[0], named
+            yield Found(*cells[0], named.text, named.kind)
 
 
 def _kept(reading: _Reading) -> Iterator[str]:
@@ -638,7 +523,7 @@ def _kept(reading: _Reading) -> Iterator[str]:
         yield from _kept_words({name: value for name, value in reading.facts.plain().items() if name != "at"})
 
 
-def _releases(readings: Sequence[_Reading]) -> Iterator[str]:
+def _versions(readings: Sequence[_Reading]) -> Iterator[str]:
     """The first three numbers of the dotted versions that the facts tell: four such numbers look like an address."""
     for reading in readings:
         for text in _kept(reading):
@@ -653,28 +538,6 @@ def _texts(corpus: Iterable[str]) -> Iterator[str]:
         low = lower(line)
         yield from _WORD.findall(low)
         yield from (word.strip(",;()\"'") for word in low.split())
-        yield from (mac_digits(found["value"]) for found in _MAC.finditer(low))
-        yield from (found["value"] for found in _IPV4.finditer(low))
-        yield from (
-            ipaddress.IPv6Address(found["value"]).compressed
-            for found in _IPV6.finditer(low)
-            if _is_address(found["value"])
-        )
-
-
-def _is_address(text: str) -> bool:
-    try:
-        ipaddress.ip_address(text)
-    except ValueError:
-        return False
-    return True
-
-
-def _tells_no_place(text: str) -> bool:
-    """Whether an address means the same everywhere: none at all, this host itself, all hosts, a mask."""
-    address = ipaddress.ip_address(text)
-    if isinstance(address, ipaddress.IPv6Address):
-        return address.is_unspecified or address.is_loopback
-    ones = f"{int(address):032b}".rstrip("0")
-    is_mask = bool(ones) and "0" not in ones
-    return address.is_loopback or text.split(".")[0] == "0" or is_mask
+        yield from (mac_digits(found["value"]) for found in patterns.macs(low))
+        for found in patterns.addresses(low, (), ()):
+            yield ipaddress.IPv6Address(found.text).compressed if found.kind is Kind.IPV6 else found.text

@@ -44,7 +44,7 @@ class Kind(StrEnum):
     WORD = "other words that are no controller's"
 
 
-class Exhausted(ValueError):
+class Exhausted(ValueError):  # noqa: N818 - nothing is wrong with what was given, there is too much of it
     """There are more addresses than stand-ins; the message says of which kind."""
 
 
