@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from rich.console import Console, RenderableType
 
     from collector.result import Result
+    from collector.targets import Targets
     from inventory.opening import Fleet
     from inventory.pairs import Pair
 
@@ -103,9 +104,16 @@ def _parser() -> argparse.ArgumentParser:
     add("sweep", _sweep, "ask and judge every pair of an inventory", asking, narrowing)
     check = add("check", _check, "ask and judge one pair now, in detail", asking)
     check.add_argument("pair", metavar="PAIR", help="the pair's name in the inventory")
-    check.add_argument("--target", metavar="RELEASE", help="ask about this release instead of the inventory's target")
+    check.add_argument("--target", metavar="RELEASE", help=_TARGET_HELP)
     replay = add("replay", _replay, "judge recorded captures by the same rules; no network", asking, narrowing)
     replay.add_argument("folder", metavar="DIR", type=Path, help="the folder with a folder of captures a member")
+    replay.add_argument("--target", metavar="RELEASE", help=_TARGET_HELP)
+    targets = add("targets", _targets, "show to which long-lived releases a pair could go, and what blocks")
+    targets.add_argument("pair", metavar="PAIR", help="the pair's name in the inventory")
+    targets.add_argument("--from", dest="folder", metavar="DIR", type=Path, help=_FROM_HELP)
+    targets.add_argument("--inventory", metavar="DIR", type=Path, help=_INVENTORY_HELP)
+    targets.add_argument("--json", action="store_true", help="print the result as JSON and nothing else")
+    targets.add_argument("--quiet", action="store_true", help="no progress on standard error")
     read = add("read", _read, "show what the parser understands of one command's output")
     read.add_argument("text", metavar="COMMAND", help="the command that printed it, in quotes")
     read.add_argument("file", metavar="FILE", help="the file with the output; - reads standard input")
@@ -128,6 +136,8 @@ class _PrintVersion(argparse.Action):
         parser.exit()
 
 
+_TARGET_HELP = "ask about this release instead of the inventory's target"
+_FROM_HELP = "judge the captures recorded there; no network"
 _INVENTORY_HELP = "the inventory folder (default: $READYPAIR_INVENTORY)"
 
 
@@ -182,15 +192,8 @@ def _sweep(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from collector.judging import aimed_at
-
     fleet = _open(options.inventory)
-    pair = _pair(fleet, options.pair)
-    if options.target is not None:
-        try:
-            pair = aimed_at(pair, options.target)
-        except ValueError as error:
-            raise UsageError(f"--target: {error}") from None
+    pair = _aimed(_pair(fleet, options.pair), options)
     _prepare_out(options)
     _prepare_ssh(fleet, [pair])
     result = _ask(options, fleet, [pair], "ssh")
@@ -202,12 +205,56 @@ def _replay(options: argparse.Namespace) -> int:
 
     fleet = _open(options.inventory)
     folder = recording.find(options.folder)
-    pairs = _narrow(fleet, options, recording.read_selection(folder))
+    pairs = [_aimed(pair, options) for pair in _narrow(fleet, options, recording.read_selection(folder))]
     if options.out is not None and recording.overlaps(options.out, folder):
         raise UsageError(f"--out {options.out} would write over the captures that are replayed; name another folder")
     _prepare_out(options)
     job.prepare_recorded(fleet.nornir, pairs, folder)
     return _tell_fleet(options, _ask(options, fleet, pairs, job.RECORDED))
+
+
+def _targets(options: argparse.Namespace) -> int:
+    from collector.finding import Verdict
+    from collector.report import document, terminal
+
+    fleet = _open(options.inventory)
+    found = _judge_targets(options, fleet, _pair(fleet, options.pair))
+    if options.json:
+        _print_json(document.targets(found))
+    else:
+        _console().print(terminal.targets(found))
+    _tell_notes(found.notes)
+    return GO if any(target.verdict is Verdict.GO for target in found.targets) else NOT_GO
+
+
+def _judge_targets(options: argparse.Namespace, fleet: Fleet, pair: Pair) -> Targets:
+    from collector.report.progress import SweepProgress
+    from collector.sweep import gather_pair
+    from collector.targets import Targets, judge_targets
+    from collector.waiving import idle
+
+    connection = _prepare_recorded(options.folder, fleet, pair) if options.folder else "ssh"
+    if not options.folder:
+        _prepare_ssh(fleet, [pair])
+    started = datetime.now().astimezone()
+    with SweepProgress(1, quiet=options.quiet) as progress:
+        captures = gather_pair(fleet, pair, connection=connection, asked=progress.asked)
+        moment = datetime.now().astimezone()
+        planned, targets = judge_targets(pair, captures, fleet.policy, moment, fleet.waivers)
+        progress.judged(planned)
+    notes = idle(fleet.waivers, fleet.pairs, [planned], moment)
+    return Targets(started, moment, str(fleet.folder), planned, targets, notes)
+
+
+def _prepare_recorded(given: Path, fleet: Fleet, pair: Pair) -> str:
+    """Let the pair answer out of a recording; UsageError where it holds nothing of it."""
+    from collector import job, recording
+
+    folder = recording.find(given)
+    if not {member.name for member in pair.members} & set(recording.members(folder)):
+        raise UsageError(f"{given} holds no captures of {pair.name}; name the folder of a sweep that asked it")
+    job.prepare_recorded(fleet.nornir, [pair], folder)
+    return job.RECORDED
 
 
 def _read(options: argparse.Namespace) -> int:
@@ -312,6 +359,18 @@ def _pair(fleet: Fleet, name: str) -> Pair:
     return pair
 
 
+def _aimed(pair: Pair, options: argparse.Namespace) -> Pair:
+    """The pair with the target that --target names, if it does."""
+    from collector.judging import aimed_at
+
+    if options.target is None:
+        return pair
+    try:
+        return aimed_at(pair, options.target)
+    except ValueError as error:
+        raise UsageError(f"--target: {error}") from None
+
+
 def _prepare_ssh(fleet: Fleet, pairs: Sequence[Pair]) -> None:
     from collector import credentials, hostkeys, ssh
 
@@ -360,9 +419,13 @@ def _tell(options: argparse.Namespace, result: Result, picture: Callable[[Module
         _print_json(document.document(result))
     else:
         _console().print(picture(terminal))
-    for note in result.notes:
-        _complain(note, GO)
+    _tell_notes(result.notes)
     return GO if all(pair.verdict is Verdict.GO for pair in result.pairs) else NOT_GO
+
+
+def _tell_notes(notes: Sequence[str]) -> None:
+    for note in notes:
+        _complain(note, GO)
 
 
 def _console() -> Console:

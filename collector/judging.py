@@ -23,10 +23,12 @@ from parsers.release import plain
 def aimed_at(pair: Pair, release: str) -> Pair:
     """The pair with another target release; ValueError where it is none.
 
-    What the inventory says of the image holds for its own target only, so another target has no image.
+    The inventory's image is that of its own target; another target's stands in `images`, or isn't known.
     """
     wanted = plain(release)
-    return pair if wanted == pair.target_release else replace(pair, target_release=wanted, image=None)
+    if wanted == pair.target_release:
+        return pair
+    return replace(pair, target_release=wanted, image=pair.images.get(wanted))
 
 
 def judge_pair(

@@ -78,6 +78,26 @@ def sweep(
     return Result(started, finished, str(fleet.folder), found, notes)
 
 
+def gather_pair(
+    fleet: Fleet, pair: Pair, *, connection: str, asked: Callable[[str, str], None]
+) -> dict[str, list[Capture]]:
+    """One pair's captures by member, not judged yet; KeyboardInterrupt where somebody interrupts the asking."""
+    gathered: dict[str, list[Capture]] = {}
+    try:
+        job.gather(
+            fleet.nornir,
+            [pair],
+            connection=connection,
+            commands=catalogue.asked(),
+            workers=1,
+            heard=lambda _, captures: gathered.update(captures),
+            progress=asked,
+        )
+    except job.Interrupted:
+        raise KeyboardInterrupt from None
+    return gathered
+
+
 def _unasked(pair: Pair) -> dict[str, list[Capture]]:
     reason = "the sweep was interrupted before it was asked"
     return {

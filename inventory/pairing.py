@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -12,8 +12,9 @@ from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Fiel
 
 from inventory import yaml_files
 from inventory.pairs import Image, Member, Pair, Window
-from inventory.policy import ReleaseText
+from inventory.policy import ReleaseText, distinct
 from inventory.problems import InventoryError, Problem
+from parsers.release import plain
 
 _SSH_PORT = 22
 
@@ -45,6 +46,7 @@ class _PairData(BaseModel):
     site: StrictStr
     target_release: ReleaseText
     image: _Image | None = None
+    images: Annotated[Mapping[ReleaseText, _Image], BeforeValidator(distinct(plain))] = {}
     window: _Window | None = None
 
 
@@ -97,9 +99,16 @@ def _pair(name: str, hosts: list[Host], folder: Path, found: list[Problem]) -> P
     if len(found) > before or first is None:
         return None
     members = (_member(hosts[0]), _member(hosts[1]))
-    image = Image(first.image.file, first.image.bytes) if first.image else None
+    images = {release: Image(each.file, each.bytes) for release, each in first.images.items()}
+    image = Image(first.image.file, first.image.bytes) if first.image else images.get(first.target_release)
+    if image != images.get(first.target_release, image):
+        problem = _problem(
+            hosts[0], folder, "images", "differs from `image`, which is of the same release; correct one"
+        )
+        found.append(replace(problem, key=f"{problem.key}.{first.target_release}"))
+        return None
     window = Window(first.window.start, first.window.minutes) if first.window else None
-    return Pair(name, first.site, members, first.target_release, image, window)
+    return Pair(name, first.site, members, first.target_release, image, window, images)
 
 
 def _data(host: Host, folder: Path, found: list[Problem]) -> _PairData | None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 
 @dataclass(frozen=True)
 class Image:
-    """The image of the target release: its file name and its size in bytes."""
+    """The image of a release: its file name and its size in bytes."""
 
     file: str
     bytes: int
@@ -38,7 +39,10 @@ class Member:
 
 @dataclass(frozen=True)
 class Pair:
-    """A redundant pair: two members, in the inventory's order, and what is planned for them."""
+    """A redundant pair: two members, in the inventory's order, and what is planned for them.
+
+    `image` is that of the target release, `images` are those of other releases that somebody may ask about.
+    """
 
     name: str
     site: str
@@ -46,3 +50,4 @@ class Pair:
     target_release: str
     image: Image | None = None
     window: Window | None = None
+    images: Mapping[str, Image] = field(default_factory=dict, hash=False)

@@ -9,6 +9,7 @@ from collector.ordering import Step
 from collector.report.visible import encodable
 from collector.report.wording import iso
 from collector.result import MemberResult, PairResult, Result
+from collector.targets import TargetResult, Targets
 from inventory.waivers import Waiver
 
 SCHEMA = 1
@@ -31,6 +32,37 @@ def document(result: Result) -> dict[str, Any]:
         }
     )
     return data
+
+
+def targets(found: Targets) -> dict[str, Any]:
+    """What `readypair targets` tells, as JSON-ready data; a target's `result` is as in `report.json`."""
+    data: dict[str, Any] = _encodable(
+        {
+            "schema": SCHEMA,
+            "tool": "readypair",
+            "started": iso(found.started),
+            "finished": iso(found.finished),
+            "inventory": found.inventory,
+            "notes": list(found.notes),
+            "pair": found.planned.pair.name,
+            "site": found.planned.pair.site,
+            "target_release": found.planned.target_release,
+            "members": [_member(member) for member in found.planned.members],
+            "targets": [_target(target) for target in found.targets],
+        }
+    )
+    return data
+
+
+def _target(target: TargetResult) -> dict[str, Any]:
+    return {
+        "target": target.target,
+        "verdict": target.verdict.value,
+        "path": list(target.path),
+        "blocks": list(target.blocks),
+        "notes": list(target.notes),
+        "result": _pair(target.result) if target.result else None,
+    }
 
 
 def _pair(result: PairResult) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from collector.report import wording
 from collector.report.visible import visible
 from collector.result import PairResult, Result
 from collector.rules.rule import Rule
+from collector.targets import TargetResult, Targets
 from parsers import Facts
 
 if TYPE_CHECKING:
@@ -65,6 +66,38 @@ def detail(pair: PairResult) -> RenderableType:
     findings = (_blank(_full(finding, numbers.get(finding.rule))) for finding in wording.worst_first(pair.findings))
     steps = [_blank(_steps(pair.steps))] if pair.steps else []
     return Group(_head(pair), *steps, *findings, *_closing([pair]))
+
+
+def targets(found: Targets) -> RenderableType:
+    """Where a pair could go: a table of targets, then of each that isn't go what decides against it."""
+    table = _table("Target", "Verdict", "In-service path", "What blocks")
+    for column in table.columns[:2]:
+        column.no_wrap = True
+    for target in found.targets:
+        blocks = _in_short(target.result) if target.result else _text(", ".join(target.blocks) or "not judged")
+        table.add_row(_text(target.target, "bold"), _word(target.verdict), _path(target), blocks)
+    about: dict[str, list[str]] = {}
+    for target in found.targets:
+        for note in target.notes:
+            about.setdefault(note, []).append(target.target)
+    against = [each.result for each in found.targets if each.result and each.verdict is not Verdict.GO]
+    return Group(
+        _head(found.planned),
+        _blank(table),
+        *(_blank(_text(f"{', '.join(targets)}: {note}")) for note, targets in about.items()),
+        *(_blank(_against(result)) for result in against),
+        *_closing([found.planned]),
+    )
+
+
+def _path(target: TargetResult) -> Text:
+    return _text(" to ".join(target.path)) if target.path else Text("none known")
+
+
+def _against(result: PairResult) -> RenderableType:
+    head = Text.assemble(_text(result.target_release, "bold"), ": ", _word(result.verdict))
+    deciding = (_indented(_finding(finding)) for finding in wording.worst_first(result.findings) if finding.decides)
+    return Group(head, *deciding)
 
 
 def catalogue(rules: Sequence[Rule]) -> RenderableType:

@@ -45,6 +45,21 @@ def test_a_padded_target_is_the_plain_release(folder: Path) -> None:
     assert open_inventory(folder, RULES).pairs[0].target_release == "17.12.4"
 
 
+def test_images_of_other_releases_stand_beside_the_targets(folder: Path) -> None:
+    replace(folder / "groups.yaml", "    window", "    images: {17.09.05: {file: five.bin, bytes: 7}}\n    window")
+    (pair,) = open_inventory(folder, RULES).pairs
+    assert {release: (image.file, image.bytes) for release, image in pair.images.items()} == {"17.9.5": ("five.bin", 7)}
+    assert pair.image is not None
+    assert pair.image.file == "wx-universal.17.12.04.bin"
+
+
+def test_the_targets_image_may_stand_among_the_others(folder: Path) -> None:
+    replace(folder / "groups.yaml", "image: {file: ", "images: {17.12.4: {file: ")
+    replace(folder / "groups.yaml", "bytes: 1250000000}", "bytes: 1250000000}}")
+    (pair,) = open_inventory(folder, RULES).pairs
+    assert pair.image == pair.images["17.12.4"]
+
+
 def test_hosts_outside_every_pair_are_named(folder: Path) -> None:
     with (folder / "hosts.yaml").open("a") as file:
         file.write("printer: {hostname: 192.0.2.99}\n")
@@ -72,6 +87,30 @@ def test_hosts_outside_every_pair_are_named(folder: Path) -> None:
         ("groups.yaml", "bytes: ", "size: ", "groups.yaml: quay.data.image.bytes: is missing; add it"),
         ("groups.yaml", "wx-universal", "bootflash:wx", "groups.yaml: quay.data.image.file: must be a file's name"),
         ("groups.yaml", "+01:00", "", "groups.yaml: quay.data.window.start: must say its offset from UTC"),
+        (
+            "groups.yaml",
+            "    window",
+            "    images: {17.12.4: {file: other.bin, bytes: 7}}\n    window",
+            "groups.yaml: quay.data.images.17.12.4: differs from `image`, which is of the same release; correct one",
+        ),
+        (
+            "groups.yaml",
+            "    window",
+            "    images: {17.9.4: {file: a.bin, bytes: 7}, 17.09.04: {file: b.bin, bytes: 8}}\n    window",
+            "groups.yaml: quay.data.images: 17.9.4 and 17.09.04 are the same; take one of them out",
+        ),
+        (
+            "groups.yaml",
+            "    window",
+            "    images: {17.9.4: {file: a.bin}}\n    window",
+            "groups.yaml: quay.data.images.17.9.4.bytes: is missing; add it",
+        ),
+        (
+            "policy.yaml",
+            '  "17.13"',
+            '  "17.09": {long_lived: true}\n  "17.13"',
+            "policy.yaml: trains: 17.9 and 17.09 are",
+        ),
         ("groups.yaml", "pair: quay", "pair: 7", "groups.yaml: quay.data.pair: must be text"),
         (
             "groups.yaml",
