@@ -11,7 +11,6 @@ differ by whole quarters (IANA time zone database), and the finding says that th
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, timedelta
@@ -89,7 +88,7 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
 def _summary(snapshot: Snapshot, found: list[_Ahead], policy: Policy) -> Part:
     names = listed(member.name for member in snapshot.members)
     clause = f"NTP synchronises {names}, and their clocks are within {policy.clock_seconds:g} s of this host's"
-    return Part(Status.PASS, "; ".join([clause, *(f"{word}" for word in _uncompared(snapshot, found))]))
+    return Part(Status.PASS, "; ".join([clause, *_uncompared(snapshot, found)]))
 
 
 def _uncompared(snapshot: Snapshot, found: list[_Ahead]) -> Iterator[str]:
@@ -147,6 +146,7 @@ def _apart(what: str, clocks: list[_Ahead], policy: Policy, remedy: str) -> Part
     if modulo:
         whole = round((least + most) / 2 / _QUARTER) * _QUARTER
         least, most = least - whole, most - whole
+    least, most = round(least, 3), round(most, 3)
     nearest = 0.0 if least <= 0 <= most else min(abs(least), abs(most))
     if nearest > policy.clock_seconds:
         clause = f"{what} are {_seconds(nearest)} s apart{modulo}, more than {policy.clock_seconds:g} s"
@@ -158,8 +158,8 @@ def _apart(what: str, clocks: list[_Ahead], policy: Policy, remedy: str) -> Part
 
 
 def _seconds(number: float) -> str:
-    """Rounded down to a tenth, so that what is beyond a limit never reads as if it were at it by much."""
-    return f"{math.floor(number * 10) / 10:,.1f}".removesuffix(".0")
+    """To the millisecond near a limit of seconds, in whole seconds where it is a minute or more."""
+    return f"{number:,.0f}" if number >= 60 else f"{number:.3f}".rstrip("0").rstrip(".")
 
 
 RULE = Rule(

@@ -205,9 +205,8 @@ def test_thousands_are_judged_with_each_row_looked_at_once() -> None:
             return super().__getattribute__(name)
 
     number = 6_000
-    aps = tuple(
-        AccessPoint(name=f"ap-{n}", radio_mac=f"02005e{n:06x}", state="Registered", at=n) for n in range(number)
-    )
+    macs = [f"02005e{n:06x}" for n in range(number)]
+    aps = tuple(AccessPoint(name=f"ap-{n}", radio_mac=mac, state="Registered", at=n) for n, mac in enumerate(macs))
     records = tuple(Counted(base_mac=mac, name=f"ap-{n}", status="Joined", at=n) for n, mac in enumerate(macs))
     answers = {SUMMARY: ApSummary(count=number, aps=aps), JOINS: JoinSummary(count=number, aps=records)}
     assert judged({**healthy(1), **answers}).status is Status.PASS
