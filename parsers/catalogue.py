@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 
 from parsers.facts.access_points import ApImage, ApSummary
+from parsers.facts.certificates import Certificates, Trustpoint
 from parsers.facts.clock import Clock, NtpStatus
 from parsers.facts.core import Facts
 from parsers.facts.flash import CoreDirectory, Directory
@@ -65,6 +66,8 @@ COMMANDS: tuple[Command, ...] = (
     Command("dir stby-bootflash:core", "directory", CoreDirectory, seconds=60),
     Command("show ntp status", "ntp_status", NtpStatus),
     Command("show clock", "clock", Clock),
+    Command("show wireless management trustpoint", "trustpoint", Trustpoint),
+    Command("show crypto pki certificates", "certificates", Certificates),
     Command(
         "show running-config | include Last configuration change",
         "configuration_changed",
