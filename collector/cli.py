@@ -114,12 +114,23 @@ def _parser() -> argparse.ArgumentParser:
     targets.add_argument("--inventory", metavar="DIR", type=Path, help=_INVENTORY_HELP)
     targets.add_argument("--json", action="store_true", help="print the result as JSON and nothing else")
     targets.add_argument("--quiet", action="store_true", help="no progress on standard error")
+    record = add("record", _record, "make scrubbed fixtures of what a pair prints")
+    record.add_argument("pair", metavar="PAIR", help="the pair's name in the inventory")
+    record.add_argument("--into", metavar="DIR", type=Path, required=True, help="the folder for the members' folders")
+    record.add_argument("--from", metavar="DIR", type=Path, dest="folder", help="scrub these recordings; ask nobody")
+    record.add_argument("--as", metavar="NAME", nargs=2, dest="names", help="what to call the members instead")
+    record.add_argument("--inventory", metavar="DIR", type=Path, help=_INVENTORY_HELP)
+    record.add_argument("--quiet", action="store_true", help="no progress on standard error")
     read = add("read", _read, "show what the parser understands of one command's output")
     read.add_argument("text", metavar="COMMAND", help="the command that printed it, in quotes")
     read.add_argument("file", metavar="FILE", help="the file with the output; - reads standard input")
     read.add_argument("--json", action="store_true", help="print the facts as JSON")
     rules = add("rules", _rules, "list the rules, or show one in full")
     rules.add_argument("id", metavar="ID", nargs="?", help="the rule to show in full")
+    policy = add("policy", _policy, "show the policy in force, where each value comes from, and what it lacks")
+    policy.add_argument("--from", dest="folder", metavar="DIR", type=Path, help="look at what was recorded there, too")
+    policy.add_argument("--inventory", metavar="DIR", type=Path, help=_INVENTORY_HELP)
+    policy.add_argument("--json", action="store_true", help="print it as JSON")
     trust = add("trust", _trust, "show the host keys that members present and, once confirmed, record them", narrowing)
     trust.add_argument("--inventory", metavar="DIR", type=Path, help=_INVENTORY_HELP)
     trust.add_argument("--yes", action="store_true", help="record them without asking")
@@ -257,6 +268,36 @@ def _prepare_recorded(given: Path, fleet: Fleet, pair: Pair) -> str:
     return job.RECORDED
 
 
+def _record(options: argparse.Namespace) -> int:
+    from collector import credentials, hostkeys, record, ssh
+    from collector.report.progress import SweepProgress
+    from collector.sweep import gather_pair
+
+    fleet = _open(options.inventory)
+    pair = _pair(fleet, options.pair)
+    names = options.names or record.NAMES
+    record.check(options.into, names, options.folder)
+    users: set[str] = set()
+    if options.folder:
+        connection = _prepare_recorded(options.folder, fleet, pair)
+    else:
+        connection = "ssh"
+        found = credentials.of_pairs(fleet.nornir, [pair])
+        users = {own.username for own in found.values()}
+        ssh.prepare(fleet.nornir, [pair], found, known_hosts=hostkeys.default_path())
+    with SweepProgress(1, quiet=options.quiet) as progress:
+        captures = gather_pair(fleet, pair, connection=connection, asked=progress.asked)
+    moment = datetime.now().astimezone()
+    made = record.fixtures(pair, captures, fleet.policy, moment, names=names, users=sorted(users))
+    if made.recorded:
+        record.write(options.into, made)
+    for line in record.summary(made, options.into):
+        print(line)
+    for complaint in record.complaints(made):
+        _complain(complaint, NOT_GO)
+    return NOT_GO if record.complaints(made) else GO
+
+
 def _read(options: argparse.Namespace) -> int:
     from parsers import Unreadable, catalogue, transcript
     from parsers import read as read_facts
@@ -290,6 +331,27 @@ def _rules(options: argparse.Namespace) -> int:
     if rule is None:
         raise UsageError(f"there is no rule {options.id!r}; `readypair rules` lists them")
     _console().print(terminal.rule(rule))
+    return GO
+
+
+def _policy(options: argparse.Namespace) -> int:
+    from collector import lacking, recording, rules
+    from collector.report import document, terminal
+    from inventory.explaining import explained
+
+    fleet = _open(options.inventory)
+    folder = recording.find(options.folder) if options.folder else None
+    pairs = fleet.pairs
+    if folder is not None:
+        selection = recording.read_selection(folder)
+        pairs = tuple(pair for pair in pairs if selection is None or pair.name in selection)
+    seen = lacking.seen(pairs, folder) if folder is not None else None
+    settings = explained(fleet.policy, fleet.policy_file, rules.weights())
+    warnings = lacking.lacks(pairs, fleet.policy, seen)
+    if options.json:
+        _print_json(document.policy(fleet.policy_file, settings, warnings))
+    else:
+        _console().print(terminal.policy(fleet.policy_file, settings, warnings))
     return GO
 
 
