@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from functools import cache
 from pathlib import Path
 
 from collector import recording, rules
-from collector.capture import Capture
+from collector.capture import Capture, Ending
 from collector.demo import EVENING
 from collector.finding import Finding, Status, Verdict
 from collector.snapshot import MemberSnapshot, Reading, Snapshot, member_snapshot, understand
@@ -44,13 +45,20 @@ def fleet() -> Fleet:
 
 @cache
 def snapshot(pair: str) -> Snapshot:
-    """A pair as its recordings have it."""
+    """A pair as a sweep finds it when its controllers answer what was recorded."""
     found = next(each for each in fleet().pairs if each.name == pair)
     first, second = (
-        member_snapshot(member.name, recording.load(FIXTURES, member.name, catalogue.asked()))
+        member_snapshot(member.name, [taken(each) for each in recording.load(FIXTURES, member.name, catalogue.asked())])
         for member in found.members
     )
     return Snapshot(found, (first, second), EVENING)
+
+
+def taken(capture: Capture) -> Capture:
+    """The capture as a sweep dates it: the clocks of the fixtures show that time."""
+    if capture.ending is Ending.MISSING:
+        return capture
+    return replace(capture, started=EVENING + timedelta(seconds=2), seconds=0.2)
 
 
 def pairs() -> list[str]:

@@ -10,7 +10,7 @@ from collector.finding import Status, Verdict
 from collector.snapshot import Snapshot, member_snapshot
 from inventory.opening import open_inventory
 from parsers import catalogue
-from tests.demo_fleet import INVENTORY, judged
+from tests.demo_fleet import INVENTORY, judged, taken
 from tests.fleet.making import healthy_pairs
 from tests.fleet.writing import groups, hosts, write_pair
 
@@ -22,7 +22,9 @@ def test_made_pairs_are_go(tmp_path: Path) -> None:
     _write_inventory(tmp_path, 2)
     for found in open_inventory(tmp_path, {}).pairs:
         first, second = (
-            member_snapshot(member.name, recording.load(tmp_path, member.name, catalogue.asked()))
+            member_snapshot(
+                member.name, [taken(each) for each in recording.load(tmp_path, member.name, catalogue.asked())]
+            )
             for member in found.members
         )
         result = judged(Snapshot(found, (first, second), EVENING))
