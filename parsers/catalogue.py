@@ -12,6 +12,7 @@ from parsers.facts.core import Facts
 from parsers.facts.flash import CoreDirectory, Directory
 from parsers.facts.history import ConfigurationTime, SwitchoverHistory
 from parsers.facts.redundancy import Chassis, ConfigSync, Redundancy
+from parsers.facts.resources import ControlProcessors, PlatformResources
 from parsers.facts.software import Boot, RomMonitorVersion, RomVariables, Version
 from parsers.facts.upgrade import InstallSummary, IssuState
 
@@ -62,6 +63,8 @@ COMMANDS: tuple[Command, ...] = (
     Command("show ap summary", "ap_summary", ApSummary, seconds=120),
     Command("show ap image", "ap_image", ApImage, seconds=120),
     Command("show redundancy switchover history", "switchover_history", SwitchoverHistory),
+    Command("show platform software status control-processor brief", "control_processors", ControlProcessors),
+    Command("show platform resources", "platform_resources", PlatformResources),
     Command("dir bootflash:core", "directory", CoreDirectory, seconds=60),
     Command("dir stby-bootflash:core", "directory", CoreDirectory, seconds=60),
     Command("show ntp status", "ntp_status", NtpStatus),
