@@ -30,6 +30,11 @@ class Fleet:
     unpaired: tuple[str, ...]
     waivers: tuple[Waiver, ...] = ()
 
+    @property
+    def policy_file(self) -> Path:
+        """Where the policy stands."""
+        return self.folder / "policy.yaml"
+
 
 def open_inventory(folder: Path, rules: Mapping[str, bool]) -> Fleet:
     """Open the inventory in a folder; `rules` has every rule's id and whether it may be waived and weighed otherwise.

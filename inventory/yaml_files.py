@@ -13,6 +13,7 @@ from inventory.problems import InventoryError, Problem
 
 _MOST_BYTES = 20_000_000
 _MOST_VALUES = 2_000_000
+_MERGE = "tag:yaml.org,2002:merge"
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -23,7 +24,7 @@ class _UniqueKeys(yaml.CSafeLoader if hasattr(yaml, "CSafeLoader") else yaml.Saf
     def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Hashable, Any]:
         seen: set[tuple[str, str]] = set()
         for key, _ in node.value:
-            if not isinstance(key, yaml.ScalarNode) or key.tag == "tag:yaml.org,2002:merge":
+            if not isinstance(key, yaml.ScalarNode) or key.tag == _MERGE:
                 continue
             if (key.tag, key.value) in seen:
                 raise yaml.constructor.ConstructorError(
@@ -66,6 +67,34 @@ def load(path: Path) -> dict[str, Any]:
             [Problem(path, "", "its anchors and aliases are cyclic or grow out of hand; write them out")]
         )
     return data
+
+
+def lines(path: Path) -> dict[tuple[str | int, ...], int]:
+    """The line, from 1, of every key and list item in a YAML file that `load` takes, by the path down to it.
+
+    A key that a mapping has by a merge (`<<`) stands where the merged mapping has it.
+    """
+    found: dict[tuple[str | int, ...], int] = {}
+    root = yaml.compose(path.read_text(encoding="utf-8"), Loader=_UniqueKeys)
+    if root is not None:
+        _note_lines(root, (), found)
+    return found
+
+
+def _note_lines(node: yaml.Node, at: tuple[str | int, ...], found: dict[tuple[str | int, ...], int]) -> None:
+    if isinstance(node, yaml.SequenceNode):
+        for number, item in enumerate(node.value):
+            found.setdefault((*at, number), item.start_mark.line + 1)
+            _note_lines(item, (*at, number), found)
+    elif isinstance(node, yaml.MappingNode):
+        merged = [value for key, value in node.value if key.tag == _MERGE]
+        for key, value in node.value:
+            if key.tag != _MERGE and (*at, str(key.value)) not in found:
+                found[(*at, str(key.value))] = key.start_mark.line + 1
+                _note_lines(value, (*at, str(key.value)), found)
+        for value in merged:
+            for each in value.value if isinstance(value, yaml.SequenceNode) else [value]:
+                _note_lines(each, at, found)
 
 
 def validate(model: type[M], data: Mapping[str, Any], path: Path, context: object = None) -> M:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from collector.finding import Evidence, Finding
 from collector.ordering import Step
 from collector.report.visible import encodable
-from collector.report.wording import iso
+from collector.report.wording import iso, source
 from collector.result import MemberResult, PairResult, Result
 from collector.targets import TargetResult, Targets
+from inventory.explaining import Setting
 from inventory.waivers import Waiver
 
 SCHEMA = 1
@@ -50,6 +53,17 @@ def targets(found: Targets) -> dict[str, Any]:
             "members": [_member(member) for member in found.planned.members],
             "targets": [_target(target) for target in found.targets],
         }
+    )
+    return data
+
+
+def policy(file: Path, settings: Sequence[Setting], warnings: Sequence[str]) -> dict[str, Any]:
+    """What `readypair policy` tells, as JSON-ready data; `line` is null for a built-in default."""
+    rows = [
+        {"key": each.key, "value": each.value, "line": each.line, "source": source(each, file)} for each in settings
+    ]
+    data: dict[str, Any] = _encodable(
+        {"schema": SCHEMA, "tool": "readypair", "file": str(file), "settings": rows, "warnings": list(warnings)}
     )
     return data
 

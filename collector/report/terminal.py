@@ -20,6 +20,7 @@ from collector.report.visible import visible
 from collector.result import PairResult, Result
 from collector.rules.rule import Rule
 from collector.targets import TargetResult, Targets
+from inventory.explaining import Setting
 from parsers import Facts
 
 if TYPE_CHECKING:
@@ -117,6 +118,21 @@ def rule(rule: Rule) -> RenderableType:
         _blank(_paragraph("Looks at", rule.needs or ["the manifests of the captures"])),
         _blank(_paragraph("Good", rule.good.splitlines())),
         _blank(_paragraph("Bad", rule.bad.splitlines())),
+    )
+
+
+def policy(file: Path, settings: Sequence[Setting], warnings: Sequence[str]) -> RenderableType:
+    """The policy in force as a table of keys, values and where each comes from, then what it lacks."""
+    table = _table("Key", "Value", "From")
+    table.columns[2].no_wrap = True
+    for setting in settings:
+        source = _text(wording.source(setting, file), "" if setting.line else "dim")
+        table.add_row(_text(setting.key), _text(wording.setting(setting)), source)
+    lacks = [_blank(_paragraph("What the policy lacks", warnings))] if warnings else []
+    return Group(
+        _text(f"The policy in force, from {file}"),
+        _blank(table),
+        *lacks,
     )
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
+from pathlib import Path
 
 from collector.finding import Finding, Status, Verdict
 from collector.ordering import Step
 from collector.result import MemberResult, PairResult, Result
+from inventory.explaining import Setting
 from inventory.pairs import Image, Window
 
 STATUSES = (Status.BLOCK, Status.UNKNOWN, Status.CAUTION, Status.PASS, Status.NOT_APPLICABLE)
@@ -55,6 +57,24 @@ def weights(pairs: Iterable[PairResult]) -> str:
     """The rules that the site's policy weighs otherwise than by default; empty where there are none."""
     rules = {finding.rule: finding.weighed for pair in pairs for finding in pair.findings if finding.weighed}
     return ", ".join(f"{rule} as {weight}" if weight != "off" else f"{rule} off" for rule, weight in rules.items())
+
+
+def setting(setting: Setting) -> str:
+    """A value of the policy as a person writes it."""
+    value = setting.value
+    if isinstance(value, Mapping):
+        step = "direct" if value["direct"] else "not direct"
+        return f"{value['from']} to {value['to']}: {step}"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:g}"
+    return "none" if value is None else str(value)
+
+
+def source(setting: Setting, file: Path) -> str:
+    """Where a value of the policy comes from: `policy.yaml:12` or `built-in default`."""
+    return f"{file.name}:{setting.line}" if setting.line else "built-in default"
 
 
 def number_with(result: Result, verdict: Verdict) -> int:

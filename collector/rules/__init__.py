@@ -80,6 +80,11 @@ def waivable() -> dict[str, bool]:
     return {rule.id: rule.waivable for rule in CATALOGUE}
 
 
+def weights() -> dict[str, str]:
+    """Of every rule's id, in the catalogue's order, what its trouble weighs where a policy says nothing."""
+    return {rule.id: rule.weight for rule in CATALOGUE}
+
+
 def find(id: str) -> Rule | None:
     """The rule with this id; None where there is none."""
     return next((rule for rule in CATALOGUE if rule.id == id), None)
