@@ -97,6 +97,21 @@ def test_a_row_is_recognised_by_any_of_its_marks_in_any_spelling() -> None:
     assert "0200.5e80.0fff (not in the list" in found.statement
 
 
+@pytest.mark.parametrize(
+    ("row", "record"),
+    [
+        ({"ethernet_mac": "0000.0000.0000"}, {"ethernet_mac": "0000.0000.0000"}),
+        ({"ethernet_mac": "0200.5e80.0fff"}, {"base_mac": "0200.5e80.0fff"}),
+    ],
+    ids=["zeros", "another kind"],
+)
+def test_an_address_of_zeros_or_of_another_kind_makes_no_two_rows_one(
+    row: dict[str, Any], record: dict[str, Any]
+) -> None:
+    gone = {"name": "gone", "base_mac": "0200.5e80.0eee", "ethernet_mac": None, **record}
+    assert judged({**healthy(1), SUMMARY: summary(**row), JOINS: joins(**gone)}).status is Status.BLOCK
+
+
 def test_no_access_points_at_all_pass_where_both_tables_say_so() -> None:
     none = {SUMMARY: ApSummary(count=0), JOINS: JoinSummary(count=0)}
     found = judged({**healthy(1), **none})

@@ -140,6 +140,7 @@ def test_each_chassis_has_its_own_of_the_makers() -> None:
     other = {**maker, **certificate(serial="03")}
     assert judged(other, maker).status is Status.PASS
     assert judged(other).status is Status.CAUTION
+    assert judged(certificate(serial="03"), maker).status is Status.CAUTION
 
 
 @pytest.mark.parametrize("serial", ["0x02", "2", "0002", "00:02"])
