@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from collector.finding import Answer, Status
 from collector.rules.parts import Part, answer
+from collector.rules.roles import role
 from collector.rules.rule import Rule
 from collector.rules.witnesses import Word, about_standby, by_redundancy, hear, troubles, unassigned, word
 from collector.snapshot import MemberSnapshot, Snapshot
@@ -55,11 +56,12 @@ def _manual_boot(snapshot: Snapshot, member: MemberSnapshot) -> Callable[[Boot],
     """What a member's `show boot` says of manual boot, where saying nothing counts as off.
 
     Nothing is nothing only where the end of the answer can't be lost: the session saw it end, or the partner's answer,
-    which goes on beyond the place, proves that their release prints no such line.
+    which goes on beyond the place, proves that their release prints no such line. The latter doesn't serve the active
+    one: what it tells of the standby stands behind that place too, and would be lost with it.
     """
     partner = snapshot.other(member).read("show boot", Boot).facts
     prints_none = partner is not None and partner.manual_boot is False and partner.manual_boot_unmentioned
-    certain = prints_none or member.read("show boot", Boot).whole
+    certain = (prints_none and role(snapshot, member) != "active") or member.read("show boot", Boot).whole
 
     def value(facts: Boot) -> bool | None:
         return False if facts.manual_boot is None and facts.manual_boot_unmentioned and certain else facts.manual_boot

@@ -162,6 +162,12 @@ def test_a_missing_line_about_manual_boot_is_off_where_the_partner_proves_that_n
     assert judged(boots(1, manual_boot=False), silent)[0] is Status.UNKNOWN
 
 
+def test_the_active_one_whose_answer_stops_before_the_standby_is_not_taken_for_silent() -> None:
+    # Behind that place stands what it tells of the standby, which may be that it boots from something else.
+    cut = boots(1, manual_boot=None, manual_boot_unmentioned=True, peer_boot=None)
+    assert judged(cut, boots(2, manual_boot_unmentioned=True))[0] is Status.UNKNOWN
+
+
 def test_a_missing_line_about_manual_boot_is_off_where_the_session_saw_the_answer_end() -> None:
     pair = snapshot(b=boots(2, manual_boot=None, manual_boot_unmentioned=True))
     first, second = pair.members
