@@ -11,6 +11,7 @@ from parsers.facts.clock import Clock, NtpStatus
 from parsers.facts.core import Facts
 from parsers.facts.flash import CoreDirectory, Directory
 from parsers.facts.history import ConfigurationTime, SwitchoverHistory
+from parsers.facts.joining import JoinSummary
 from parsers.facts.redundancy import Chassis, ConfigSync, Redundancy
 from parsers.facts.resources import ControlProcessors, PlatformResources
 from parsers.facts.software import Boot, RomMonitorVersion, RomVariables, Version
@@ -63,6 +64,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("show ap summary", "ap_summary", ApSummary, seconds=120),
     Command("show ap image", "ap_image", ApImage, seconds=120),
     Command("show redundancy switchover history", "switchover_history", SwitchoverHistory),
+    Command("show wireless stats ap join summary", "join_summary", JoinSummary, seconds=120),
     Command("show platform software status control-processor brief", "control_processors", ControlProcessors),
     Command("show platform resources", "platform_resources", PlatformResources),
     Command("dir bootflash:core", "directory", CoreDirectory, seconds=60),

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Self, TypeVar
+from typing import Self
 
-from parsers import columns
 from parsers.columns import Columns
 from parsers.facts.agreement import Agreement
-from parsers.facts.core import Facts, Unreadable
+from parsers.facts.core import Facts
+from parsers.facts.counted_rows import IP, MAC, Words, between, counted_rows, first_word
 from parsers.matching import Match, Matches
-
-R = TypeVar("R")
 
 _SUMMARY_TITLES = {
     "AP Name": "name",
@@ -43,8 +41,6 @@ _IMAGE_TITLES = {
     "Retry Count": "retries",
     "Method": "method",
 }
-_MAC = r"(?:[0-9A-Fa-f]{4}[.]){2}[0-9A-Fa-f]{4}|(?:[0-9A-Fa-f]{2}[:-]){5}[0-9A-Fa-f]{2}"
-_IP = r"(?:[0-9]{1,3}[.]){3}[0-9]{1,3}|(?=[^ ]*:[^ ]*:)[0-9A-Fa-f:.]{2,45}"
 _COUNTRY = r"[A-Z]{2,3}(?:,[A-Z]{2,3})*"
 _IMAGE = r"[0-9]{1,5}(?:[.][0-9]{1,5}){2,4}"
 _ABSENT = r"N/?A|None|0|-+"
@@ -53,12 +49,12 @@ _SHAPES = {
     for name, shape in {
         "slots": "[0-9]{1,3}",
         "model": r"[^ \t]+",
-        "ethernet_mac": _MAC,
-        "radio_mac": _MAC,
-        "mac": _MAC,
+        "ethernet_mac": MAC,
+        "radio_mac": MAC,
+        "mac": MAC,
         "country": r"[^ \t]+",
         "domain": r"[^ \t]+",
-        "ip": _IP,
+        "ip": IP,
         "primary": f"{_IMAGE}|{_ABSENT}",
         "backup": f"{_IMAGE}|{_ABSENT}",
         "status": "[A-Za-z/-]+(?: [A-Za-z/-]+)*",
@@ -96,7 +92,7 @@ class ApSummary(Facts):
         """Unreadable where the rows that can be read are fewer or more than the controller counts."""
         told = Agreement(matches)
         count = told.value("count", matches.of("count"), lambda match: int(match["value"]))
-        aps = _rows(matches, count, _SUMMARY_TITLES, _access_point)
+        aps = counted_rows(matches, count, _SUMMARY_TITLES, _access_point)
         at = {**told.at, "aps": tuple(ap.at for ap in aps)} if aps else told.at
         return cls(count=count, aps=tuple(aps), at=at)
 
@@ -138,38 +134,13 @@ class ApImage(Facts):
             label: told.value(f"counts.{label}", found, lambda match: int(match["value"])) or 0
             for label, found in labels.items()
         }
-        aps = _rows(matches, total, _IMAGE_TITLES, _image_row)
+        aps = counted_rows(matches, total, _IMAGE_TITLES, _image_row)
         at = dict(told.at)
         if counts:
             at["counts"] = tuple(match.at for found in labels.values() for match in found)
         if aps:
             at["aps"] = tuple(ap.at for ap in aps)
         return cls(total=total, counts=counts if counts and _head_is_known(matches) else None, aps=tuple(aps), at=at)
-
-
-def _rows(
-    matches: Matches, count: int | None, titles: Mapping[str, str], read: Callable[[Match, Columns], R | None]
-) -> list[R]:
-    """The table's rows, each read by the heading above it; Unreadable where not all of them can be had."""
-    found: list[R] = []
-    unread = 0
-    heading: Columns | None = None
-    for match in matches.of("heading", "row"):
-        if match.kind == "heading":
-            heading = columns.of(match["heading"], titles)
-            continue
-        row = read(match, heading) if heading is not None else None
-        if row is None:
-            unread += 1
-        else:
-            found.append(row)
-    if count is None and not found:
-        raise Unreadable("no line tells the number of access points, and no row of a table can be read")
-    if count is None and (unread or matches.unmatched):
-        raise Unreadable(f"{unread + len(matches.unmatched)} of its lines can't be read")
-    if count is not None and count != len(found):
-        raise Unreadable(f"the controller counts {count} access points, but {len(found)} rows can be read")
-    return found
 
 
 def _cells(row: str, heading: Columns) -> dict[str, str] | None:
@@ -220,17 +191,15 @@ def _image_row(match: Match, heading: Columns) -> ApImageRow | None:
 
 # Rows in which a long cell has pushed the others out of their columns are read by the shapes of their words.
 
-_Words = list[re.Match[str]]
-
 
 def _summary_cells(row: str, heading: Columns) -> dict[str, str] | None:
     """The cells around the two MAC addresses and the IP address; None where it is open which cell is which."""
     words = list(re.finditer(r"\S+", row))
-    mac = _first(words, _MAC)
-    if mac is None or mac + 1 >= len(words) or not re.fullmatch(_MAC, words[mac + 1][0]):
+    mac = first_word(words, MAC)
+    if mac is None or mac + 1 >= len(words) or not re.fullmatch(MAC, words[mac + 1][0]):
         return None
     rest = words[mac + 2 :]
-    ip = _first(rest, _IP)
+    ip = first_word(rest, IP)
     front = _front(words[:mac], row)
     if ip is None or front is None or "location" not in heading or "state" not in heading:
         return None
@@ -240,40 +209,44 @@ def _summary_cells(row: str, heading: Columns) -> dict[str, str] | None:
     return {**front, **sides, "ethernet_mac": words[mac][0], "radio_mac": words[mac + 1][0], "ip": rest[ip][0]}
 
 
-def _front(words: _Words, row: str) -> dict[str, str] | None:
+def _front(words: Words, row: str) -> dict[str, str] | None:
     """Name, slots and model out of the words before the MAC addresses; the model may be missing."""
     for place in (len(words) - 2, len(words) - 1):
         if place > 0 and _SHAPES["slots"].fullmatch(words[place][0]):
             model = words[place + 1][0] if place + 1 < len(words) else ""
-            return {"name": _text(words[:place], row), "slots": words[place][0], "model": model}
+            return {"name": between(words[:place], row), "slots": words[place][0], "model": model}
     return None
 
 
-def _sides(row: str, before: _Words, behind: _Words, *, location_last: bool) -> dict[str, str] | None:
+def _sides(row: str, before: Words, behind: Words, *, location_last: bool) -> dict[str, str] | None:
     """Country, location and state out of the words on both sides of the IP address, in either order of columns."""
     if location_last:
         if len(before) != 2:
             return None
-        state, *location = re.split(r" {2,}", _text(behind, row), maxsplit=1)
+        state, *location = re.split(r" {2,}", between(behind, row), maxsplit=1)
         if not location and len(behind) > 1:
             return None
         return {"country": before[0][0], "state": state, "location": "".join(location)}
     country = before[-1][0] if before and re.fullmatch(_COUNTRY, before[-1][0]) else ""
-    return {"country": country, "location": _text(before[:-1] if country else before, row), "state": _text(behind, row)}
+    return {
+        "country": country,
+        "location": between(before[:-1] if country else before, row),
+        "state": between(behind, row),
+    }
 
 
 def _image_cells(row: str, heading: Columns) -> dict[str, str] | None:
     """The cells by their dotted releases; None where it is open which cell is which."""
     words = list(re.finditer(r"\S+", row))
-    primary = _first(words, _IMAGE)
+    primary = first_word(words, _IMAGE)
     if primary is None:
         return None
     name, rest = words[:primary], words[primary + 1 :]
     if "mac" in heading:
-        if len(name) < 2 or not re.fullmatch(_MAC, name[-1][0]):
+        if len(name) < 2 or not re.fullmatch(MAC, name[-1][0]):
             return None
         name = name[:-1]
-    version = _first(rest[1:], f"{_IMAGE}|N/?A")
+    version = first_word(rest[1:], f"{_IMAGE}|N/?A")
     if not name or version is None or version == 0 or not _SHAPES["backup"].fullmatch(rest[0][0]):
         return None
     last = -2 if "method" in heading else -1
@@ -281,21 +254,13 @@ def _image_cells(row: str, heading: Columns) -> dict[str, str] | None:
     if len(behind) < 1 - last or not _SHAPES["retries"].fullmatch(behind[last][0]):
         return None
     return {
-        "name": _text(name, row),
+        "name": between(name, row),
         "primary": words[primary][0],
         "backup": rest[0][0],
-        "status": _text(rest[1 : version + 1], row),
+        "status": between(rest[1 : version + 1], row),
         "version": rest[version + 1][0],
         "retries": behind[last][0],
     }
-
-
-def _first(words: _Words, shape: str) -> int | None:
-    return next((place for place, word in enumerate(words) if re.fullmatch(shape, word[0])), None)
-
-
-def _text(words: _Words, row: str) -> str:
-    return row[words[0].start() : words[-1].end()] if words else ""
 
 
 def _labels(matches: Matches) -> dict[str, list[Match]]:
