@@ -51,7 +51,7 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     members = listed(member.name for member in snapshot.members)
     ends = [certificate.end for _, certificate in held if certificate.end is not None]
     until = f" until {min(ends):%Y-%m-%d} at least" if ends else ""
-    clause = f"the certificate that access points join with is on {members} and holds{until}"
+    clause = f"The certificate that access points join with is on {members} and holds{until}"
     return answer([Part(Status.PASS, clause), *parts, *_same(snapshot), *names.parts, *lists.parts])
 
 

@@ -47,6 +47,7 @@ _REMEDY = (
     "through your change process."
 )
 _HOST = "Check this host's clock as well: both members are compared with it."
+_UNDATED = "Take the captures with a sweep or a check, which note when each was taken, or compare the clocks by hand."
 _MARKS = {"*": "not authoritative (marked *)", ".": "no longer synchronised (marked .)"}
 
 
@@ -128,8 +129,8 @@ def _ahead(snapshot: Snapshot, reading: Reading[Clock]) -> _Ahead | Part:
     if facts.zone is None:
         return unknown(f"`{_CLOCK}` on {reading.member} doesn't show the zone of its time", evidence)
     if capture is None or capture.started is None or capture.seconds is None:
-        clause = f"when `{_CLOCK}` was taken on {reading.member} isn't recorded, so its clock can't be compared"
-        return unknown(clause, evidence)
+        clause = f"{reading.member}'s capture of `{_CLOCK}` isn't dated, so its clock can't be compared"
+        return Part(Status.UNKNOWN, clause, evidence, _UNDATED, about=reading.member)
     minutes = _ZONES.get(facts.zone.strip().upper())
     clock = facts.time.replace(tzinfo=UTC) - timedelta(minutes=minutes or 0)
     most = (clock - capture.started).total_seconds()

@@ -35,7 +35,7 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     resources = hear_each(snapshot, [_RESOURCES], PlatformResources, _QUESTION, stand_in=False)
     names = listed(member.name for member in snapshot.members)
     ceilings = f"{policy.load_ceiling_percent:g} % of load and {policy.memory_ceiling_percent:g} % of memory"
-    parts = [Part(Status.PASS, f"the control processors of {names} are under the ceilings of {ceilings}")]
+    parts = [Part(Status.PASS, f"The control processors of {names} are under the ceilings of {ceilings}")]
     for item in brief.readings:
         parts += _processors(item, policy)
     for table in resources.readings:

@@ -65,7 +65,7 @@ def test_a_certificate_that_holds_on_both_passes() -> None:
     found = judged()
     assert found.status is Status.PASS
     assert found.statement == (
-        "the certificate that access points join with is on quay-a and quay-b and holds until 2034-01-04 at least."
+        "The certificate that access points join with is on quay-a and quay-b and holds until 2034-01-04 at least."
     )
     assert told(found.evidence) == {
         (name, command): lines

@@ -135,7 +135,7 @@ def test_a_zone_of_many_meanings_is_compared_without_its_hours(quarters: int) ->
 def test_undated_captures_are_not_compared(started: datetime | None, seconds: float | None) -> None:
     found = taken(started, seconds)
     assert found.status is Status.UNKNOWN
-    assert "when `show clock` was taken on quay-b isn't recorded" in found.statement
+    assert "quay-b's capture of `show clock` isn't dated, so its clock can't be compared" in found.statement
     assert taken(started, seconds, shown(mark="*")).status is Status.BLOCK
 
 
