@@ -119,11 +119,10 @@ def _claim(printed: str) -> _Claim:
 
 def _silences(words: Sequence[Word[str]]) -> list[Part]:
     """What a silent output comes to: it may have told of a second active one, unless the controller refused it."""
-    heard = any(item.value is not None for item in words)
     return [
         unknown(f"{item.lack}, so the role of {item.about} by it isn't known")
         for item in words
-        if item.value is None and not (heard and item.refused)
+        if item.value is None and not item.refused
     ]
 
 
