@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from collector.finding import Answer, Evidence, Status
@@ -56,7 +56,9 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
         for member in snapshot.members:
             own = word(member, member.read(own_command, Directory), files, rows=rows)
             told = [item for item in of_standby if item.about == member.name]
-            parts += hear(f"list of crash files {place}", own, told, judged)
+            # Two sentences a member: `likewise` wouldn't tell which one is meant.
+            heard = hear(f"list of crash files {place}", own, told, judged)
+            parts += [replace(part, about="") for part in heard]
         parts += unassigned(of_standby, snapshot, judged)
     return answer(parts)
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from collector.finding import Answer, Status
 from collector.rules.parts import Part, answer
 from collector.rules.rule import Rule
-from collector.rules.sessions import Sessions, attributed, hear_each, unknown
+from collector.rules.sessions import attributed, hear_each, unknown
 from collector.snapshot import Reading, Snapshot
 from inventory.policy import Policy
 from parsers.facts.history import ConfigurationTime
@@ -26,15 +25,15 @@ _ZONES_APART = timedelta(hours=26)
 
 def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     """The time of the last change against that of the last save, by each member's own header lines."""
-    changes = hear_each(snapshot, [_CHANGED], ConfigurationTime, "when the configuration was last changed")
-    saves = hear_each(snapshot, [_SAVED], ConfigurationTime, "when the configuration was last saved")
-    said = [
-        (change.member, _compared(change, save))
-        for change in changes.readings
-        for save in saves.readings
-        if save.member == change.member
-    ]
-    return answer([*attributed(said), *_unseen(changes, saves), *changes.parts, *saves.parts])
+    heard = hear_each(snapshot, [_CHANGED, _SAVED], ConfigurationTime, "whether the last change was saved")
+    changes, saves = (
+        {reading.member: reading for reading in heard.readings if reading.command == command}
+        for command in (_CHANGED, _SAVED)
+    )
+    said = [(member, _compared(changes[member], saves[member])) for member in changes if member in saves]
+    # Where each member answered another one of the two commands only, nobody's two times can be compared.
+    unseen = () if said else (unknown("no member tells both its last change and its last save"),)
+    return answer([*attributed(said), *unseen, *heard.parts])
 
 
 def _compared(change: Reading[ConfigurationTime], save: Reading[ConfigurationTime]) -> Part:
@@ -53,12 +52,6 @@ def _compared(change: Reading[ConfigurationTime], save: Reading[ConfigurationTim
     return Part(
         Status.PASS, f"{member}'s configuration was last saved {_spoken(saved)}, after its last change", evidence
     )
-
-
-def _unseen(changes: Sessions[ConfigurationTime], saves: Sessions[ConfigurationTime]) -> Sequence[Part]:
-    """Nobody's two times can be compared where each member answered another one of the two commands only."""
-    both = {reading.member for reading in changes.readings} & {reading.member for reading in saves.readings}
-    return () if both else (unknown("no member tells both its last change and its last save"),)
 
 
 def _time(reading: Reading[ConfigurationTime]) -> datetime | None:

@@ -63,7 +63,8 @@ def test_no_crash_files_pass() -> None:
     found = judged()
     assert found.status is Status.PASS
     assert found.statement == (
-        "quay-a has no crash files in its core directory; quay-b likewise; quay-a has no crash files on its flash."
+        "quay-a has no crash files in its core directory; quay-b has no crash files in its core directory; "
+        "quay-a has no crash files on its flash; quay-b has no crash files on its flash."
     )
     assert RULE.weight == "caution"
 
