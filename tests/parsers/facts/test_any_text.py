@@ -7,9 +7,25 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from parsers import Facts, Unreadable, read
-from tests.parsers.facts import test_redundancy, test_upgrade
+from tests.parsers.facts import (
+    test_certificates,
+    test_clock,
+    test_history,
+    test_joining,
+    test_redundancy,
+    test_resources,
+    test_upgrade,
+)
 
-ANSWERS = [*test_redundancy.ANSWERS, *test_upgrade.ANSWERS]
+ANSWERS = [
+    *test_redundancy.ANSWERS,
+    *test_upgrade.ANSWERS,
+    *test_history.ANSWERS,
+    *test_clock.ANSWERS,
+    *test_certificates.ANSWERS,
+    *test_resources.ANSWERS,
+    *test_joining.ANSWERS,
+]
 _LINES = sorted({line for _, text in ANSWERS for line in text.splitlines()})
 _WORDS = sorted({word for line in _LINES for word in line.split()})
 _ODD = st.sampled_from(["9" * 5000, "²", "٣", "\x00", "\u2028", "\ud800", "{{", "::", "=", "%", "1/2/3", "-" * 9])
