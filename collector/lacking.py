@@ -114,7 +114,7 @@ def _models(policy: Policy, told: Mapping[str, Seen]) -> Iterator[str]:
     for model, names in _by(told, lambda each: each.models).items():
         row = policy.hardware_of(model)
         if row is None:
-            yield f"hardware.{model}: isn't there, but it is the model of {_names(names)}; add what the vendor publishes"
+            yield f"hardware.{model}: isn't there, but {_names(names)} needs it; add what the vendor publishes"
         elif row.kind == "physical" and row.rom_monitor_minimum is None:
             yield f"hardware.{model}.rom_monitor_minimum: isn't there, but it is needed for {_names(names)}"
     for model, names in _by(told, lambda each: each.access_points).items():

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 EVIDENCE_LINES = 12
 _READ_LINES = 40
 _SHORT_NAME = 14
+_SHORT_RULE = 19
 _STYLES = {
     "go": "bold green",
     "no-go": "bold red",
@@ -158,6 +159,8 @@ def _fleet_table(result: Result) -> Table:
     table = _table("Pair", "Site", "Verdict", "Target", "Window", "What blocks")
     for column in table.columns:
         column.no_wrap = column.header in ("Verdict", "Target", "What blocks")
+    # A window's day and time stand in two lines where there is no room for one, but are never broken themselves.
+    table.columns[4].min_width = len("23:00+01:00")
     table.columns[0].no_wrap = all(len(visible(pair.pair.name)) <= _SHORT_NAME for pair in result.pairs)
     for pair in result.pairs:
         table.add_row(
@@ -177,9 +180,16 @@ def _in_short(pair: PairResult) -> Text:
     troubles.insert(2, (wording.waived_rules(pair), "waived:\n"))
     for rules, label in troubles:
         if rules:
-            more = f" +{len(rules) - 1}" if len(rules) > 1 else ""
-            rows.append(Text.assemble(label, _text(rules[0]), more))
+            rows.append(Text.assemble(label, _text(rules[0]), _and_more(rules)))
     return Text("\n").join(rows) if rows else Text("nothing")
+
+
+def _and_more(rules: Sequence[str]) -> str:
+    """How many rules there are besides the first, on a line of its own where the first leaves no room."""
+    more = f"+{len(rules) - 1}"
+    if len(rules) == 1:
+        return ""
+    return f" {more}" if len(rules[0]) + len(more) < _SHORT_RULE else f"\n{more}"
 
 
 def _reasons(pair: PairResult) -> RenderableType:
@@ -222,7 +232,7 @@ def _steps_in_short(steps: Sequence[Step]) -> Text:
     parts = Text(", then ").join(
         Text.assemble(_text(step.rule), "" if step.disruptive else f" ({step.when.value})") for step in steps
     )
-    return Text.assemble(("To do, in this order: ", "bold"), parts)
+    return Text.assemble(("To do, in this order: " if len(steps) > 1 else "To do: ", "bold"), parts)
 
 
 def _head(pair: PairResult) -> RenderableType:

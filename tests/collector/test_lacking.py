@@ -101,7 +101,7 @@ def test_the_command_prints_every_value_with_its_source(tmp_path: Path, capsys: 
     assert rows["images_to_hold"] == ["3", f"policy.yaml:{number}"]
     assert rows["rules.clock"][0] == "off"
     assert rows["rules.flash-space"] == ["block", "built-in", "default"]
-    assert "hardware.WX-9840: isn't there, but it is the model of quay, " in " ".join(out.split())
+    assert "hardware.WX-9840: isn't there, but quay, " in " ".join(out.split())
     assert max(map(len, out.splitlines())) <= 80
     assert err == ""
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta, timezone
+from datetime import date, datetime, timedelta, timezone
 
 from collector.finding import Answer, Evidence, Finding, Status, Verdict
 from collector.result import MemberResult, PairResult, Result
 from collector.rules.rule import Rule
 from inventory.pairs import Image, Member, Pair, Window
+from inventory.waivers import Waiver
 
 CET = timezone(timedelta(hours=1))
 STARTED = datetime(2027, 2, 6, 21, 14, 3, tzinfo=CET)
@@ -150,6 +151,8 @@ HOSTILE_FINDING = finding(
     f"Wait until {HOSTILE} is done.",
     evidence("breakwater-a", "show issu state detail", HOSTILE, STEERING, "\tOperation\tin progress \udcff"),
 )
+
+WAIVER = Waiver("pontoon", "flash-space", "R. [b]Vane", "New \x1bflash is ordered.", date(2027, 3, 31))
 
 RESULT = Result(
     started=STARTED,

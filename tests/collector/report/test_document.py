@@ -2,14 +2,15 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any, Literal
 
 import pytest
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError
 
+from collector import ordering
 from collector.report.document import document
-from tests.collector.report.sample import RESULT, UNREACHED
+from tests.collector.report.sample import RESULT, UNREACHED, WAIVER
 
 
 class Strict(BaseModel):
@@ -148,3 +149,26 @@ def test_bytes_that_were_no_text_do_not_break_the_file() -> None:
     pair = replace(RESULT.pairs[0], findings=(broken,))
     text = json.dumps(document(replace(RESULT, inventory="\udc80", pairs=(pair,))), ensure_ascii=False)
     assert "Saw \ufffd." in text.encode("utf-8").decode()
+
+
+def test_waivers_steps_and_notes_are_told() -> None:
+    step = ordering.Step(
+        "install-mode", "Convert it.", ordering.When.IN_A_WINDOW, disruptive=True, after=("pair-state",)
+    )
+    waived = replace(UNREACHED, waiver=replace(WAIVER, until=datetime(2027, 3, 31, 6, tzinfo=UTC)), why="It matters.")
+    pair = replace(RESULT.pairs[0], findings=(waived,), steps=(step,))
+    data = document(replace(RESULT, pairs=(pair,), notes=("A waiver has expired.",)))
+    Report.model_validate_json(json.dumps(data))
+    assert data["notes"] == ["A waiver has expired."]
+    assert data["pairs"][0]["steps"] == [
+        {
+            "rule": "install-mode",
+            "remedy": "Convert it.",
+            "when": "in a window",
+            "disruptive": True,
+            "after": ["pair-state"],
+        }
+    ]
+    (finding,) = data["pairs"][0]["findings"]
+    assert finding["why"] == "It matters."
+    assert (finding["waiver"]["who"], finding["waiver"]["until"]) == ("R. [b]Vane", "2027-03-31T06:00:00+00:00")

@@ -10,10 +10,12 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from collector.finding import Verdict
+from collector.ordering import Step, When
 from collector.report.page import page
 from collector.report.visible import visible
 from collector.result import Result
-from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNTOLD, fleet_of
+from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNTOLD, WAIVER, fleet_of
 
 Open = Callable[..., Page]
 
@@ -327,3 +329,46 @@ def test_a_finding_of_an_unlisted_rule_has_no_dead_link() -> None:
 def test_a_large_fleet_stays_lean() -> None:
     # Two hundred pairs of thirteen findings: what the markup adds to the words is bounded, whatever the machine.
     assert len(page(fleet_of(200), RULES).encode()) < 2_500_000
+
+
+def test_a_waiver_is_shown_beside_its_block(opened: Open) -> None:
+    short = replace(
+        next(found for found in RESULT.pairs[1].findings if found.rule == "flash-space"),
+        waiver=replace(WAIVER, who=HOSTILE),
+    )
+    pair = replace(RESULT.pairs[1], verdict=Verdict.GO, findings=(short,))
+    tab = opened(replace(RESULT, pairs=(pair,)), fragment="#pair-pontoon--flash-space")
+    finding = tab.locator("#pair-pontoon--flash-space")
+    expect(finding.locator("summary")).to_contain_text("block waived flash-space")
+    expect(finding.locator(".waiver")).to_contain_text(f"Waived by {HOSTILE} until 2027-03-31: New \\x1bflash")
+    expect(tab.locator(".fleet td.rules")).to_have_text("waived: flash-space")
+    seen, low = tab.evaluate(CONTRAST)
+    assert seen
+    assert low == []
+
+
+def test_what_to_do_comes_in_order_and_findings_lead_there(opened: Open) -> None:
+    steps = (
+        Step("install-mode", f"Convert {HOSTILE}.", When.IN_A_WINDOW, disruptive=True),
+        Step("flash-space", "Clear the flash.", When.ANY_TIME, disruptive=False, after=("install-mode",)),
+    )
+    tab = opened(replace(RESULT, pairs=(replace(RESULT.pairs[2], steps=steps),)))
+    items = tab.locator("ol.steps > li")
+    assert items.count() == 2
+    expect(items.nth(0)).to_contain_text("install-mode (in a window; may reload a controller or drop clients)")
+    expect(items.nth(0)).to_contain_text(f"Convert {HOSTILE}.")
+    expect(items.nth(1)).to_contain_text("flash-space (any time)")
+    remedy = tab.locator("#pair-slipway--flash-space .remedy")
+    expect(remedy).to_have_text("What to do: step 2 of the list above")
+    remedy.locator("a").click()
+    assert tab.evaluate("document.querySelector(':target').innerText").startswith("flash-space")
+    for width in (320, 1200):
+        tab.set_viewport_size({"width": width, "height": 800})
+        assert tab.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_notes_and_other_weights_stand_at_the_top(opened: Open) -> None:
+    tab = opened(replace(RESULT, notes=(f"waivers.yaml: {HOSTILE} has expired.",)))
+    expect(tab.locator(".notes li")).to_have_text(f"waivers.yaml: {HOSTILE} has expired.")
+    expect(tab.get_by_text("not by default: release-support as caution")).to_be_visible()
+    assert opened().locator(".notes").count() == 0

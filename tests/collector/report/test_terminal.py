@@ -7,13 +7,15 @@ from datetime import datetime
 import pytest
 from rich.console import Console, RenderableType
 
+from collector.finding import Verdict
+from collector.ordering import Step, When
 from collector.report import terminal
 from collector.result import Result
 from inventory.pairs import Pair
 from parsers.facts.flash import Directory, File
 from parsers.facts.redundancy import ConfigSync, Processor, Redundancy
 from parsers.facts.software import RomVariables
-from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNREACHED, UNTOLD
+from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNREACHED, UNTOLD, WAIVER
 
 
 @pytest.fixture(autouse=True)
@@ -199,3 +201,73 @@ def test_lists_of_facts_are_tables() -> None:
 
 def test_markup_in_a_site_stays_text() -> None:
     assert HOSTILE.split()[0] in squeezed(printed(terminal.fleet(RESULT)))
+
+
+WAIVED = replace(
+    RESULT.pairs[1],
+    verdict=Verdict.GO,
+    findings=tuple(
+        replace(found, waiver=WAIVER, why="Because it fills.") if found.rule == "flash-space" else found
+        for found in RESULT.pairs[1].findings
+    ),
+)
+STEPS = (
+    Step("install-mode", "Convert slipway-b.", When.IN_A_WINDOW, disruptive=True),
+    Step("flash-space", "Clear the flash.", When.ANY_TIME, disruptive=False, after=("install-mode",)),
+)
+
+
+def test_a_waived_block_is_marked_and_says_who_until_when_and_why() -> None:
+    told = "block, waived flash-space"
+    said = "Waived by R. [b]Vane until 2027-03-31: New \\x1bflash is ordered."
+    for part in (terminal.fleet(replace(RESULT, pairs=(WAIVED,))), terminal.detail(WAIVED)):
+        text = squeezed(printed(part))
+        assert told in text
+        assert said in text
+    text = printed(terminal.fleet(replace(RESULT, pairs=(WAIVED, RESULT.pairs[2]))))
+    assert "waived:" in row(text, "pontoon")
+    assert "flash-space" in text.splitlines()[3]
+
+
+def test_a_waived_block_comes_after_what_is_not_known() -> None:
+    pair = replace(WAIVED, findings=(*WAIVED.findings, UNTOLD))
+    heads = [line.split()[0] for line in printed(terminal.detail(pair)).splitlines() if line[:1].isalpha()]
+    assert [head for head in heads if head in ("block,", "unknown", "pass")][:3] == ["unknown", "block,", "pass"]
+
+
+def test_the_detail_lists_what_to_do_in_order_and_the_findings_point_there() -> None:
+    text = squeezed(printed(terminal.detail(replace(RESULT.pairs[2], steps=STEPS))))
+    first = "1. install-mode (in a window; may reload a controller or drop clients) Convert slipway-b."
+    assert f"What to do, in this order {first} 2. flash-space (any time) Clear the flash." in text
+    assert "What to do: step 1 above" in text
+    assert "What to do: step 2 above" in text
+    assert "Remove inactive software" not in text
+
+
+def test_the_fleet_has_the_order_in_short() -> None:
+    both = printed(terminal.fleet(replace(RESULT, pairs=(replace(RESULT.pairs[2], steps=STEPS),))))
+    assert "To do, in this order: install-mode, then flash-space (any time)" in squeezed(both)
+    one = printed(terminal.fleet(replace(RESULT, pairs=(replace(RESULT.pairs[2], steps=STEPS[1:]),))))
+    assert "To do: flash-space (any time)" in squeezed(one)
+
+
+def test_other_weights_are_told_once_for_the_fleet() -> None:
+    said = "Weighed by the site's policy, not by default: release-support as caution"
+    assert said in squeezed(printed(terminal.fleet(RESULT)))
+    assert said in squeezed(printed(terminal.detail(RESULT.pairs[5])))
+    assert "Weighed by" not in printed(terminal.detail(RESULT.pairs[0]))
+
+
+def test_a_trouble_says_why_it_matters_and_where_to_read_on() -> None:
+    text = squeezed(printed(terminal.detail(WAIVED)))
+    assert "Why it matters: Because it fills." in text
+    assert "readypair rules ID" in text
+
+
+def test_a_long_rule_leaves_the_window_whole() -> None:
+    unknown = tuple(replace(UNTOLD, rule=rule) for rule in ("saved-configuration", *(f"rule-{n}" for n in range(12))))
+    text = printed(terminal.fleet(replace(RESULT, pairs=(replace(RESULT.pairs[4], findings=unknown),))))
+    assert "23:00+01:00" in text
+    assert "saved-configuration" in text
+    assert "+12" in text
+    assert max(map(len, text.splitlines())) <= 80
