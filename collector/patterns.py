@@ -9,6 +9,9 @@ from dataclasses import dataclass
 
 from collector.standins import Kind, mac_digits
 
+# No controller prints a longer line. Keeps the cost of a hostile capture small: such a one is never recorded.
+_LONGEST_LINE = 4_000
+
 
 @dataclass(frozen=True)
 class Found:
@@ -115,6 +118,8 @@ _NTP_TIME = re.compile(r"(?<![\w.])[0-9A-F]{8}\.[0-9A-F]{8}(?![\w.])")
 
 def found(line: str, patterns: tuple[Pattern, ...], is_prose: Callable[[str], bool]) -> Iterator[Found]:
     """What the patterns find in a line; `is_prose` tells whether a text has none but the controllers' own words."""
+    if len(line) > _LONGEST_LINE:
+        return
     for pattern in patterns:
         for match in pattern.shape.finditer(line):
             value = match["value"]
@@ -129,6 +134,8 @@ def addresses(line: str, macs: Container[str], versions: Container[str]) -> Iter
     Twelve digits without separators are a MAC address where they are one of `macs` or hold both letters and figures.
     Four numbers of which the first three are one of `versions` are an image's version.
     """
+    if len(line) > _LONGEST_LINE:
+        return
     for match in _MAC.finditer(line):
         if not _is_no_device(match["value"]):
             yield Found(*match.span("value"), match["value"], Kind.MAC)
@@ -159,6 +166,8 @@ def controllers_own(line: str) -> Iterator[tuple[int, int]]:
 
 def never_leaves(line: str) -> str | None:
     """What a line holds that no stand-in can take the place of; None where it holds nothing of that kind."""
+    if len(line) > _LONGEST_LINE:
+        return "more than can be looked through"
     if _BLOCK.search(line):
         return "a block of a key or a certificate"
     if any(char < " " and char != "\t" for char in line):

@@ -120,9 +120,9 @@ def summary(made: Fixtures, folder: Path) -> list[str]:
     if not made.recorded:
         return []
     first, second = made.pair.members
-    lines = [f"recorded {made.recorded} captures of {first.name} and {second.name} in {folder}; replaced:"]
-    for kind, replaced in made.replaced.items():
-        lines.append(f"{replaced.originals:7} {kind.value} (at {replaced.places} places)")
+    lines = [f"recorded {made.recorded} captures of {first.name} and {second.name} in {folder}"]
+    lines.append("replaced  places  what")
+    lines += [f"{one.originals:8}  {one.places:6}  {kind.value}" for kind, one in made.replaced.items()]
     return [*lines, "an inventory that replays them:", *inventory_text(made.pair).splitlines()]
 
 

@@ -18,7 +18,7 @@ from typing import Any
 from collector import patterns
 from collector.capture import Capture, Ending
 from collector.patterns import Found, Pattern
-from collector.standins import Kind, StandIns, lower, mac_digits
+from collector.standins import Kind, StandIns, lower, mac_digits, mac_notations
 from parsers import Facts, Unreadable, catalogue, matching, read, transcript, vocabulary
 from parsers.facts.access_points import ApImage, ApSummary
 from parsers.facts.certificates import Certificates, Trustpoint
@@ -269,7 +269,7 @@ class _Names:
         tokens = [(token.start(), token.end(), token[0]) for token in _TOKEN.finditer(lower(line))]
         number = 0
         while number < len(tokens):
-            end, kind = self._longest(tokens, number)
+            end, kind = self._longest(tokens, number) if tokens[number][2] in self._first else (number, None)
             if kind is None:
                 number += 1
                 continue
@@ -315,6 +315,7 @@ class _Scrubber:
             lower(word)
             for text in (*known.keep, *(text for reading in readings for text in _kept(reading)))
             for word in _WORD.findall(text)
+            if not word.isdecimal()
         }
         corpus = [line for reading in readings for line, _ in reading.lines]
         self._macs = {mac_digits(found["value"]) for line in corpus for found in patterns.macs(line)}
@@ -353,6 +354,7 @@ class _Scrubber:
         return found is not None and (found["stem"] is None or lower(found["stem"]) in self._words)
 
     def _is_prose(self, text: str) -> bool:
+        """Whether a text is of the controllers' own words; a number may be anything."""
         return all(lower(word) in self._words for word in _WORD.findall(text))
 
     # One text
@@ -386,23 +388,22 @@ class _Scrubber:
         taken = _Taken(line, self._standin)
         for start, end in patterns.controllers_own(line):
             taken.keep(start, end)
-        for found in (*_listed_places(line, listed), *self._unmistakable(line, shapes)):
+        shaped = list(patterns.found(line, shapes, self._is_prose))
+        addresses = list(self._addresses(line))
+        for found in (*_listed_places(line, listed), *self._unmistakable(line, shaped, addresses)):
             taken.replace(found.start, found.end, found.kind)
         for start, end, _ in self._keep.found(line):
             taken.keep(start, end)
-        for found in (*patterns.found(line, shapes, self._is_prose), *self._addresses(line)):
+        for found in (*shaped, *addresses):
             taken.replace(found.start, found.end, found.kind)
         for word in _WORD.finditer(line):
             if not self._is_kept(word[0]):
                 taken.replace(word.start(), word.end(), Kind.WORD)
         return taken.places
 
-    def _unmistakable(self, line: str, shapes: tuple[Pattern, ...]) -> Iterator[Found]:
+    def _unmistakable(self, line: str, shaped: Sequence[Found], addresses: Sequence[Found]) -> Iterator[Found]:
         """Secrets, whole domain names, and names; but no name that would take a piece out of an address."""
-        for found in patterns.found(line, shapes, self._is_prose):
-            if found.kind in (Kind.SECRET, Kind.DOMAIN):
-                yield found
-        addresses = list(self._addresses(line))
+        yield from (found for found in shaped if found.kind in (Kind.SECRET, Kind.DOMAIN))
         for start, end, kind in self._names.found(line):
             if all(end <= a.start or a.end <= start or (start <= a.start and a.end <= end) for a in addresses):
                 yield Found(start, end, line[start:end], kind)
@@ -426,14 +427,21 @@ class _Scrubber:
     def report(self) -> dict[Kind, Replaced]:
         """What was replaced, by kind, in the order of the kinds."""
         return {
-            kind: Replaced(len(self._originals[kind]), self._places[kind]) for kind in Kind if kind in self._originals
+            kind: Replaced(len({_unnoted(text, kind) for text in self._originals[kind]}), self._places[kind])
+            for kind in Kind
+            if kind in self._originals
         }
 
     def originals(self) -> frozenset[str]:
         """The originals that must stand nowhere: not the numbers and the controllers' own words among them."""
-        addresses = {text for kind in (Kind.IPV4, Kind.IPV6, Kind.MAC) for text in self._originals.get(kind, ())}
-        others = {text for texts in self._originals.values() for text in texts} - addresses
-        return frozenset(addresses | {text for text in others if self._is_distinctive(text)})
+        addresses = {text for kind in (Kind.IPV4, Kind.IPV6) for text in self._originals.get(kind, ())}
+        macs = self._originals.get(Kind.MAC, set())
+        others = {text for texts in self._originals.values() for text in texts} - addresses - macs
+        return frozenset(
+            {text for text in others if self._is_distinctive(text)}
+            | addresses
+            | {form for text in macs for form in mac_notations(text)}
+        )
 
     def suspicions(self, text: str) -> Iterator[Suspicion]:
         """What in a scrubbed text still looks like a secret, or could hide one."""
@@ -447,6 +455,11 @@ class _Scrubber:
 
     def _is_standin(self, found: Found) -> bool:
         return (mac_digits(found.text) if found.kind is Kind.MAC else found.text) in self._standins
+
+
+def _unnoted(text: str, kind: Kind) -> str:
+    """An original without what differs between its notations."""
+    return mac_digits(text) if kind is Kind.MAC else text
 
 
 def _patterns(reading: _Reading) -> tuple[Pattern, ...]:

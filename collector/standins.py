@@ -153,12 +153,21 @@ class StandIns:
 
 def lower(text: str) -> str:
     """The text in lower case and of the same length."""
+    if text.isascii():
+        return text.lower()
     return "".join(low if len(low := char.lower()) == 1 else char for char in text)
 
 
 def mac_digits(text: str) -> str:
     """The twelve digits of a MAC address in any notation, in lower case."""
     return re.sub(r"[.:-]", "", text).lower()
+
+
+def mac_notations(text: str) -> tuple[str, ...]:
+    """A MAC address in all its notations, in lower case."""
+    digits = mac_digits(text)
+    pairs = re.findall("..", digits)
+    return digits, ".".join(re.findall("....", digits)), ":".join(pairs), "-".join(pairs)
 
 
 def _in_the_case_of(original: str, standin: str) -> str:
