@@ -104,21 +104,21 @@ def _cells_by_shape(row: str) -> dict[str, str] | None:
     None where it is open which cell is which: the status must be one of the two that are known.
     """
     words = list(re.finditer(r"\S+", row))
-    ip = first_word(words, IP)
-    if ip is None or ip < 2 or not re.fullmatch(MAC, words[0][0]):
+    macs = 2 if len(words) > 1 and re.fullmatch(f"{MAC}|{_ABSENT}", words[1][0]) else 1
+    behind_macs = words[macs:]
+    ip = first_word(behind_macs, IP)
+    if ip is None:
         return None
-    second = 2 if re.fullmatch(f"{MAC}|{_ABSENT}", words[1][0]) else 1
-    status = re.match(r"(?:Not[ \t]+)?Joined(?!\S)", between(words[ip + 1 :], row))
+    status = re.match(r"(?:Not[ \t]+)?Joined(?!\S)", between(behind_macs[ip + 1 :], row))
     if status is None:
         return None
-    behind = words[ip + 1 + len(status[0].split()) :]
     return {
         "base_mac": words[0][0],
-        "ethernet_mac": words[1][0] if second == 2 else "",
-        "name": between(words[second:ip], row),
-        "ip": words[ip][0],
+        "ethernet_mac": words[1][0] if macs == 2 else "",
+        "name": between(behind_macs[:ip], row),
+        "ip": behind_macs[ip][0],
         "status": " ".join(status[0].split()),
-        **_phase_and_reason(behind, row),
+        **_phase_and_reason(behind_macs[ip + 1 + len(status[0].split()) :], row),
     }
 
 

@@ -188,7 +188,6 @@ def _take(slot: _Slot, match: Match) -> None:
     elif match.kind == "memory" and match["kind"] in ("Used", "Committed"):
         slot.put(match, **{f"memory_{match['kind'].lower()}_percent": _percent(match["percent"])})
     elif match.kind == "core":
-        slot.checked_cores()
         slot.core = int(match["number"])
     elif match.kind == "shares":
         _take_shares(slot, match)

@@ -203,6 +203,15 @@ def test_what_stands_under_no_heading_is_unreadable(text: str, problem: str) -> 
         certificates(text)
 
 
+def test_a_spoilt_key_ends_the_field_before_it() -> None:
+    own = certificates(LISTED.replace("  Subject:\n", "  ~ubject:\n", 1)).certificates[0]
+    assert (own.issuer, own.subject) == ("cn=Harbour CA, o=Harbour", None)
+    own = certificates(
+        LISTED.replace("  Storage: nvram:HarbourCA#2.cer", "  St~rage: nvram:HarbourCA#2.cer")
+    ).certificates[0]
+    assert own.trustpoints == ("site-trustpoint", "other-trustpoint")
+
+
 def test_no_loss_but_that_of_the_end_hides_a_certificate_or_lengthens_its_life() -> None:
     before = certificates(LISTED).certificates
     tried = 0

@@ -109,6 +109,7 @@ def test_every_dress(command: str, text: str) -> None:
         (TABLE.replace("user forced", ""), "line 6 of the history can't be read"),
         (TABLE.replace("Jan 30", "Jan 32"), "line 4 of the history doesn't tell reason and time apart"),
         (TABLE.replace("09:16:26 CET Sat Jan 30 2027", "09"), "line 4 of the history doesn't tell reason and time"),
+        (HEAD + "1 1 2 user forced 09:16:26 CET Sat Jan 32 2027", "line 4 of the history doesn't tell reason and time"),
         (TABLE.replace("   2       2 ", "   3       2 "), "don't count from 1 without a gap"),
         (TABLE.replace("   1       1 ", "   4       1 "), "don't count from 1 without a gap"),
         (TABLE + NONE, "it lists switchovers and says that there are none"),

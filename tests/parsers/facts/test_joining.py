@@ -121,6 +121,14 @@ def test_a_long_cell_may_push_the_others_out_of_their_columns(row: str, wanted: 
     assert record.ethernet_mac == ("0200.5e10.0001" if "0200.5e10.0001" in row else None)
 
 
+def test_colons_in_addresses_of_a_row_out_of_its_columns() -> None:
+    record = one("02:00:5e:20:00:10 02:00:5e:10:00:01 A name longer than its own column 203.0.113.1 Joined Run NA")
+    assert (record.base_mac, record.ethernet_mac) == ("02:00:5e:20:00:10", "02:00:5e:10:00:01")
+    assert (record.name, record.ip) == ("A name longer than its own column", "203.0.113.1")
+    bare = one("02:00:5e:20:00:10 203.0.113.1 Not Joined Run NA")
+    assert (bare.ethernet_mac, bare.name, bare.ip, bare.status) == (None, None, "203.0.113.1", "Not Joined")
+
+
 def test_no_access_points_and_no_count() -> None:
     assert summary("Number of APs: 0\n") == JoinSummary(count=0)
     facts = summary(SUMMARY.replace("Number of APs: 4\n", ""))
@@ -137,6 +145,10 @@ def test_no_access_points_and_no_count() -> None:
         (SUMMARY.replace("Number of APs: 4", "Number of APs: ~"), "1 of its lines can't be read"),
         (SUMMARY + "Number of APs: 3\n", "lines 1 and 9 contradict each other about the count"),
         (HEADING, "no line tells the number of access points, and no row"),
+        (
+            f"Number of APs: 1\n{HEADING}\n0200.5e20.0010 0200.5e10.0001 A long name 203.0.113.1 Joined~ NA NA\n",
+            "counts 1 access points, but 0 rows",
+        ),
         (
             f"Number of APs: 1\n{HEADING}\n0200.5e20.0010 0200.5e10.0001 A long name 203.0.113.1 Lost NA NA\n",
             "counts 1 access points, but 0 rows",
