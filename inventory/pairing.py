@@ -8,10 +8,22 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from nornir.core.inventory import Host, Inventory
-from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, StrictInt, StrictStr, ValidationError
+from pydantic import (
+    AfterValidator,
+    AwareDatetime,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StrictBool,
+    StrictFloat,
+    StrictInt,
+    StrictStr,
+    ValidationError,
+)
 
 from inventory import yaml_files
-from inventory.pairs import Image, Member, Pair, Window
+from inventory.pairs import Area, Image, Member, Pair, Window
 from inventory.policy import ReleaseText, distinct
 from inventory.problems import InventoryError, Problem
 from parsers.release import plain
@@ -39,6 +51,25 @@ class _Window(BaseModel):
     minutes: Annotated[StrictInt, Field(ge=1, le=7 * 24 * 60)]
 
 
+def _zone_name(value: str) -> str:
+    from zoneinfo import ZoneInfo
+
+    try:
+        ZoneInfo(value)
+    except (ValueError, KeyError, OSError):
+        raise ValueError(f"{value!r} is no time zone's name such as Europe/Oslo") from None
+    return value
+
+
+class _Area(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    name: StrictStr
+    aps: Annotated[tuple[StrictStr, ...], Field(min_length=1)]
+    critical: StrictBool = False
+    uplink_mbps: Annotated[StrictFloat | StrictInt, Field(gt=0, allow_inf_nan=False)] | None = None
+
+
 class _PairData(BaseModel):
     model_config = ConfigDict(extra="ignore", frozen=True)
 
@@ -48,6 +79,11 @@ class _PairData(BaseModel):
     image: _Image | None = None
     images: Annotated[Mapping[ReleaseText, _Image], BeforeValidator(distinct(plain))] = {}
     window: _Window | None = None
+    time_zone: Annotated[StrictStr, AfterValidator(_zone_name)] | None = None
+    uplink_mbps: Annotated[StrictFloat | StrictInt, Field(gt=0, allow_inf_nan=False)] | None = None
+    areas: tuple[_Area, ...] = ()
+    mobility_peers: tuple[StrictStr, ...] = ()
+    shift: StrictStr | None = None
 
 
 @dataclass(frozen=True)
@@ -76,6 +112,7 @@ def pairs_of(inventory: Inventory, folder: Path) -> tuple[tuple[Pair, ...], tupl
             by_pair.setdefault(name, []).append(host)
     pairs = [pair for name, hosts in by_pair.items() if (pair := _pair(name, hosts, folder, found)) is not None]
     found += _shared_addresses(inventory, by_pair, folder)
+    found += _unknown_peers(pairs, by_pair, folder)
     if not by_pair and not found:
         found.append(Problem(_hosts_file(folder), "", "no host belongs to a pair; give a group of two hosts data.pair"))
     if found:
@@ -108,7 +145,20 @@ def _pair(name: str, hosts: list[Host], folder: Path, found: list[Problem]) -> P
         found.append(replace(problem, key=f"{problem.key}.{first.target_release}"))
         return None
     window = Window(first.window.start, first.window.minutes) if first.window else None
-    return Pair(name, first.site, members, first.target_release, image, window, images)
+    return Pair(
+        name,
+        first.site,
+        members,
+        first.target_release,
+        image,
+        window,
+        images,
+        time_zone=first.time_zone,
+        uplink_mbps=first.uplink_mbps,
+        areas=tuple(Area(each.name, each.aps, each.critical, each.uplink_mbps) for each in first.areas),
+        mobility_peers=first.mobility_peers,
+        shift=first.shift,
+    )
 
 
 def _data(host: Host, folder: Path, found: list[Problem]) -> _PairData | None:
@@ -144,6 +194,14 @@ def _shared_addresses(inventory: Inventory, by_pair: dict[str, list[Host]], fold
             message = f"has the same address and port as {seen[address]}: {member.hostname}:{member.port}"
             yield Problem(_hosts_file(folder), f"{host.name}.hostname", message)
         seen.setdefault(address, host.name)
+
+
+def _unknown_peers(pairs: list[Pair], by_pair: Mapping[str, list[Host]], folder: Path) -> Iterator[Problem]:
+    for pair in pairs:
+        for peer in pair.mobility_peers:
+            if peer not in by_pair or peer == pair.name:
+                message = f"{peer!r} is the pair itself" if peer == pair.name else f"there is no pair {peer!r}"
+                yield _problem(by_pair[pair.name][0], folder, "mobility_peers", message)
 
 
 def _member(host: Host) -> Member:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import (
     AfterValidator,
@@ -12,6 +12,7 @@ from pydantic import (
     ConfigDict,
     Field,
     ValidationInfo,
+    model_validator,
 )
 
 from parsers.release import Release, RomMonitor, plain, train
@@ -98,11 +99,14 @@ class Train(Table):
 class AccessPointModel(Table):
     """Which controller releases support an access point model: from the first to the last, both included.
 
-    Without a last release its support goes on.
+    Without a last release its support goes on. `image_bytes` is the size of the model's own image, `flash_bytes` the
+    room that its flash has for one.
     """
 
     first_release: ReleaseText | None = None
     last_release: ReleaseText | None = None
+    image_bytes: Annotated[int, Field(ge=1)] | None = None
+    flash_bytes: Annotated[int, Field(ge=1)] | None = None
 
 
 class CaptureAge(Table):
@@ -113,6 +117,69 @@ class CaptureAge(Table):
 
     nightly_hours: Annotated[float, Field(gt=0)] = 26
     before_window_hours: Annotated[float, Field(gt=0)] = 2
+
+
+TimedStage = Literal["expand", "reload-standby", "synchronise", "switch-over", "reload-other", "validate", "commit"]
+BackStage = Literal["expand", "reload-standby", "synchronise", "switch-over", "reload-other", "restart-aps", "validate"]
+StageName = TimedStage | Literal["copy", "stage-aps", "restart-aps"]
+
+
+class Minutes(Table):
+    """Three durations of one piece of work, in minutes: none is shorter than the one before it."""
+
+    optimistic: Annotated[float, Field(ge=0, allow_inf_nan=False)]
+    likely: Annotated[float, Field(ge=0, allow_inf_nan=False)]
+    pessimistic: Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if not self.optimistic <= self.likely <= self.pessimistic:
+            raise ValueError("must be in order: optimistic the shortest, pessimistic the longest")
+        return self
+
+
+class Rates(Table):
+    """Three rates or shares: none is larger than the one before it."""
+
+    optimistic: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+    likely: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+    pessimistic: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if not self.optimistic >= self.likely >= self.pessimistic:
+            raise ValueError("must be in order: optimistic the fastest, pessimistic the slowest")
+        return self
+
+
+class ApStaging(Table):
+    """How access points load an image in advance. Rates in Mbit/s (10^6 bit/s), sizes in bytes.
+
+    `transfers`: how many load at a time from one controller. `transfer_mbps`: what a single one takes at most.
+    `image_bytes`: the size for every model that states none of its own. `uplink_percent`: how much of what an uplink
+    has for staging goes into it; all of it where that isn't stated.
+    """
+
+    transfers: Annotated[int, Field(ge=1)] | None = None
+    transfer_mbps: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
+    image_bytes: Annotated[int, Field(ge=1)] | None = None
+    uplink_percent: Rates | None = None
+
+
+class ApRestarts(Table):
+    """How access points restart on the new image.
+
+    `staged` and `unstaged`: how long one round takes until its access points serve clients again, where they hold the
+    image and where they have to load it. `neighbour_dbm`: from which level on two access points count as neighbours
+    that stand in for each other. `site_share_percent`: how much of a site may restart together. `rolling_percents`: the
+    settings of the controller's own rolling restart, each the share that restarts in one round.
+    """
+
+    staged: Minutes | None = None
+    unstaged: Minutes | None = None
+    neighbour_dbm: Annotated[float, Field(ge=-120, le=0)] | None = None
+    site_share_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    rolling_percents: Sequence[Annotated[float, Field(gt=0, le=100)]] = ()
 
 
 class UpgradePath(Table):
@@ -130,6 +197,10 @@ class Policy(Table):
     switchover counts. The ceilings are of a processor's load and memory. `clock_seconds`: how far clocks may be apart.
     `certificate_days`: how long after the window a certificate must hold. `capture_spread_minutes`: how far apart the
     captures of a pair may have been taken.
+
+    For the plan of a window: `timings` are those of whole stages and `way_back` those of turning back during a stage,
+    `copy_mbps` is the rate at which an image is copied to one member's flash, `auto_abort_minutes` after how long the
+    controller rolls back by itself, `procedure` the texts that the printed procedure shows a person, stage by stage.
     """
 
     hardware: Mapping[str, Hardware]
@@ -147,6 +218,13 @@ class Policy(Table):
     certificate_days: Annotated[float, Field(ge=0)] = 30
     capture_age: CaptureAge = Field(default_factory=CaptureAge)
     capture_spread_minutes: Annotated[float, Field(gt=0)] = 15
+    timings: Mapping[TimedStage, Minutes] = Field(default_factory=dict)
+    way_back: Mapping[BackStage, Minutes] = Field(default_factory=dict)
+    copy_mbps: Rates | None = None
+    auto_abort_minutes: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
+    ap_staging: ApStaging = Field(default_factory=ApStaging)
+    ap_restarts: ApRestarts = Field(default_factory=ApRestarts)
+    procedure: Mapping[StageName, Sequence[str]] = Field(default_factory=dict)
     rules: Mapping[Annotated[str, AfterValidator(_rule)], Weight] = Field(default_factory=dict)
 
     def hardware_of(self, model: str) -> Hardware | None:
