@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from collector.finding import Evidence, Finding, Status, Verdict
-from collector.ordering import Step
+from collector.ordering import Step, When
 from collector.report import wording
 from collector.report.visible import visible
 from collector.result import PairResult, Result
@@ -228,9 +228,9 @@ def _steps(steps: Sequence[Step]) -> RenderableType:
 
 
 def _steps_in_short(steps: Sequence[Step]) -> Text:
-    """The rules in the order of mending; the step that disrupts nothing is marked."""
+    """The rules in the order of mending; what needs no window is marked."""
     parts = Text(", then ").join(
-        Text.assemble(_text(step.rule), "" if step.disruptive else f" ({step.when.value})") for step in steps
+        Text.assemble(_text(step.rule), f" ({step.when.value})" if step.when is When.ANY_TIME else "") for step in steps
     )
     return Text.assemble(("To do, in this order: " if len(steps) > 1 else "To do: ", "bold"), parts)
 

@@ -95,12 +95,15 @@ def test_only_what_decides_is_a_step() -> None:
     )
 
 
-def test_what_is_said_to_be_possible_at_any_time_says_nothing_of_reloads() -> None:
-    """The table against the remedies of the demo's blocks: a sentence that warns of a reload needs a window."""
+def test_the_table_agrees_with_what_the_remedies_warn_of() -> None:
+    """Of the demo's blocks: what reloads a controller needs a window, what must be agreed upon may disrupt."""
     seen = set()
     for pair in pairs():
         for step in steps(rules.judge(snapshot(pair), fleet().policy)):
             seen.add(step.rule)
-            warns = "It can reload" in step.remedy or "It reloads" in step.remedy or "off the air" in step.remedy
+            status = next(f.status for f in rules.judge(snapshot(pair), fleet().policy) if f.rule == step.rule)
+            agreed = status is Status.BLOCK and ("agree it" in step.remedy or "agreed through" in step.remedy)
+            assert step.disruptive or not agreed, step
+            warns = "It can reload" in step.remedy or "It reloads" in step.remedy or "takes the pair off" in step.remedy
             assert not (warns and step.when is When.ANY_TIME), step
     assert {"pair-state", "flash-space", "upgrade-path"} <= seen
