@@ -32,7 +32,7 @@ PATHS = [
     {"from": "17.12", "to": "17.13.2", "direct": True},
 ]
 TRAINS = {**{train: {"long_lived": True} for train in ("17.3", "17.9", "17.12")}, "17.13": {"long_lived": False}}
-POLICY = policy(trains=TRAINS, upgrade_paths=PATHS, recommended_release="17.12.4", access_points={})
+POLICY = policy(trains=TRAINS, upgrade_paths=PATHS, recommended_release="17.12.4", rules={"ap-support": "off"})
 
 
 @pytest.fixture(autouse=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import json
 import shutil
+from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +18,18 @@ from tests.demo_fleet import FIXTURES, INVENTORY, fleet
 VALID = "{pair: gull-rock, rule: upgrade-path, who: R. Vane, why: The site closes for the night., until: 2999-12-30}"
 
 
+class Evening(datetime):
+    """The clock stands at the fixtures' evening: windows come near and certificates end otherwise."""
+
+    @classmethod
+    def now(cls, tz: tzinfo | None = None) -> Evening:
+        return cls.fromisoformat(demo.EVENING.isoformat())
+
+
 @pytest.fixture
 def inventory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setattr("collector.sweep.datetime", Evening)
     shutil.copytree(INVENTORY, tmp_path / "inventory")
     (tmp_path / "inventory" / "waivers.yaml").unlink()
     return tmp_path / "inventory"
