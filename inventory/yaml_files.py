@@ -122,6 +122,7 @@ _SENTENCES = {
     "string_type": "must be text",
     "int_type": "must be a whole number",
     "bool_type": "must be true or false",
+    "datetime_from_date_parsing": "must be a time such as 2027-02-06T23:00:00+01:00",
     "datetime_type": "must be a time such as 2027-02-06T23:00:00+01:00",
     "timezone_aware": "must say its offset from UTC, such as 2027-02-06T23:00:00+01:00",
     "dict_type": "must hold keys and values",
