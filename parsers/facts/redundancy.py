@@ -158,7 +158,7 @@ class Redundancy(Facts):
 _TEXTS = ("hardware_mode", "configured_mode", "operating_mode", "last_switchover_reason")
 _NUMBERS = ("switchovers", "standby_failures")
 _SYSTEM = (*_TEXTS, *_NUMBERS, "communications", "communications_reason")
-_DOWN = re.compile(r"Down(?:[ \t,(].*?(?:Reason:(.*))?)?")
+_DOWN = re.compile(r"Down(?:[ \t,(].*?(?:Reason:(.*))?)?", re.IGNORECASE)
 # The same line first, as far as the release goes; across a line's end only where a comma shows that it is whole.
 _RELEASE = re.compile(
     r"\bVersion[ \t\n]+(?:([0-9][0-9a-z.]*)(?=[, ]|\n[^0-9a-z.]|$)|([0-9][0-9a-z.]*(?:\n[0-9a-z.]+)+)(?=,))"
@@ -224,7 +224,7 @@ class _Blocks:
     def _communications(self, match: Match) -> None:
         text = match["value"].strip()
         down = _DOWN.fullmatch(text)
-        self._put("communications", "up" if text == "Up" else "down" if down else None, match.at)
+        self._put("communications", "up" if text.lower() == "up" else "down" if down else None, match.at)
         if down and down[1]:
             self._put("communications_reason", _words(down[1]) or None, match.at)
 
