@@ -49,7 +49,7 @@ class Estimate:
 
     @property
     def mean(self) -> float:
-        """(a + 4m + b) / 6 (Malcolm, Roseboom, Clark and Fazar, Operations Research 7(5), 1959)."""
+        """(a + 4m + b) / 6 (Operations Research 7(5), 1959)."""
         return (self.optimistic + 4 * self.likely + self.pessimistic) / 6
 
     @property

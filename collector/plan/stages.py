@@ -95,9 +95,7 @@ DESCRIPTIONS: Mapping[StageId, Description] = {
     "validate": Description(
         "Validate",
         ("restart-aps",),
-        (
-            "Your own tests pass: access points, clients by each kind of sign-in, roaming, voice, what the site lives on.",
-        ),
+        ("The site's own tests pass: access points, each way to sign in, roaming, voice, what it lives on.",),
         ("A test fails that the site can't do without.",),
     ),
     "commit": Description(
@@ -150,8 +148,8 @@ def recorded(history: History, id: str) -> Duration | None:
     An optimistic or pessimistic duration is one that isn't undercut or exceeded in about 1 of 100 cases (the usual
     reading of a three-point estimate; common practice). With few records these are nearly the shortest and the longest
     one: the 10th and 90th would call impossible what happens every tenth time. Quantiles between two records are
-    interpolated as in Hyndman and Fan's definition 7 (The American Statistician 50(4), 1996). ValueError where a
-    duration is negative or not finite.
+    interpolated by definition 7 of The American Statistician 50(4), 1996. ValueError where a duration is negative or
+    not finite.
     """
     seconds = [float(each) for each in history.get(id, ())]
     if not all(isfinite(each) and each >= 0 for each in seconds):

@@ -1,10 +1,9 @@
 """Three-point estimates, the distribution of their sum, and moments on the wall clock.
 
-A duration's mean is (a + 4m + b) / 6 and its standard deviation (b - a) / 6 (Malcolm, Roseboom, Clark and Fazar,
-"Application of a Technique for Research and Development Program Evaluation", Operations Research 7(5), 1959). It is
-taken for the beta distribution between a and b that has exactly these two. Stages one after the other are taken for
-independent of each other (as in that paper), so that their sum's distribution is the convolution; it is computed on a
-grid of cells, each stage's mean kept exactly.
+A duration's mean is (a + 4m + b) / 6 and its standard deviation (b - a) / 6 ("Application of a Technique for Research
+and Development Program Evaluation", Operations Research 7(5), 1959). It is taken for the beta distribution between a
+and b that has exactly these two. Stages one after the other are taken for independent of each other (as in that paper), so
+that their sum's distribution is the convolution; it is computed on a grid of cells, each stage's mean kept exactly.
 """
 
 from __future__ import annotations
@@ -13,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from functools import lru_cache
+from itertools import pairwise
 from math import ceil, exp, lgamma, log, log1p
 from zoneinfo import ZoneInfo
 
@@ -91,7 +91,7 @@ def _cells(estimate: Estimate, step: float) -> list[float]:
     alpha, beta = beta_shape(estimate)
     number = max(1, ceil(width / step - 1e-9))
     edges = [_incomplete_beta(alpha, beta, min(1.0, step * place / width)) for place in range(number)] + [1.0]
-    return [upper - lower for lower, upper in zip(edges, edges[1:], strict=False)]
+    return [upper - lower for lower, upper in pairwise(edges)]
 
 
 def _convolved(first: Sequence[float], second: Sequence[float]) -> list[float]:

@@ -50,6 +50,14 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     return answer(parts)
 
 
+def states(aps: Sequence[ApImageRow], snapshot: Snapshot, member: MemberSnapshot) -> dict[str, str]:
+    """What each access point in a member's table comes to, by its name.
+
+    `staged`, `pending`, `failed`, `unsupported`, or `open` where it can't be told.
+    """
+    return {row.name: kind for kind, found in _held(aps, snapshot, member).items() for row in found}
+
+
 def _weight(snapshot: Snapshot, policy: Policy) -> tuple[Status, str]:
     """What access points without the image come to at this moment, and the words that say why."""
     window, hours = snapshot.pair.window, policy.staging_hours
