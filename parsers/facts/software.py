@@ -61,12 +61,18 @@ class Boot(Facts):
     `manual_boot` is None where its line wasn't seen and the rest doesn't prove that it is absent;
     `manual_boot_unmentioned` says that no line speaks of it and that every line is a known one, so that only the loss
     of the text's end could hide it. `peer_manual_boot` is what the standby's own line (`Standby MANUAL_BOOT variable
-    = …`) says, None where there is none.
+    = …`) says, None where there is none. Configuration registers are as printed (`0x102`); the `next` ones those that a
+    line announces for the next reload. `config_register_unmentioned` says that no line speaks of the own one and that
+    every line is a known one.
     """
 
     boot: tuple[str, ...] | None = None
     peer_boot: tuple[str, ...] | None = None
     config_register: str | None = None
+    next_config_register: str | None = None
+    config_register_unmentioned: bool | None = None
+    peer_config_register: str | None = None
+    peer_next_config_register: str | None = None
     manual_boot: bool | None = None
     manual_boot_unmentioned: bool | None = None
     peer_manual_boot: bool | None = None
@@ -78,10 +84,11 @@ class Boot(Facts):
         facts = cls(
             boot=told.value("boot", _variables(matches, "BOOT", standby=False), _entries),
             peer_boot=told.value("peer_boot", _variables(matches, "BOOT", standby=True), _entries),
-            config_register=told.value(
-                "config_register",
-                [match for match in matches.of("config_register") if not match.get("whose")],
-                lambda match: match["value"],
+            config_register=told.value("config_register", _registers(matches, standby=False), _register),
+            next_config_register=told.value("next_config_register", _registers(matches, standby=False), _next_register),
+            peer_config_register=told.value("peer_config_register", _registers(matches, standby=True), _register),
+            peer_next_config_register=told.value(
+                "peer_next_config_register", _registers(matches, standby=True), _next_register
             ),
             manual_boot=told.value("manual_boot", _manual_boot_lines(matches, standby=False), _yes_or_no),
             peer_manual_boot=told.value("peer_manual_boot", _manual_boot_lines(matches, standby=True), _yes_or_no),
@@ -89,6 +96,8 @@ class Boot(Facts):
         )
         if not facts.at:
             raise Unreadable("no line tells how it boots")
+        if facts.config_register is None and not matches.unmatched:
+            return replace(facts, config_register_unmentioned=True)
         if not facts.boot or facts.config_register is None or not _unmentioned(matches):
             return facts
         return replace(
@@ -164,6 +173,19 @@ def _variables(matches: Matches, name: str, *, standby: bool) -> list[Match]:
 def _manual_boot_lines(matches: Matches, *, standby: bool) -> list[Match]:
     plain_lines = [match for match in matches.of("manual_boot") if bool(match["whose"]) is standby]
     return [*_variables(matches, "MANUAL_BOOT", standby=standby), *plain_lines]
+
+
+def _registers(matches: Matches, *, standby: bool) -> list[Match]:
+    return [match for match in matches.of("config_register") if bool(match["whose"]) is standby]
+
+
+def _register(match: Match) -> str:
+    return match["value"]
+
+
+def _next_register(match: Match) -> str | None:
+    found = re.search("0x[0-9A-Fa-f]+", match["next"])
+    return found[0] if found else None
 
 
 def _entries(match: Match) -> tuple[str, ...]:

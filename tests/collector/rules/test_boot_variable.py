@@ -173,3 +173,46 @@ def test_a_missing_line_about_manual_boot_is_off_where_the_session_saw_the_answe
     first, second = pair.members
     seen = {**second.readings, "show boot": replace(second.readings["show boot"], whole=True)}
     assert RULE.judge(replace(pair, members=(first, replace(second, readings=seen))), policy()).status is Status.PASS
+
+
+@pytest.mark.parametrize(
+    ("register", "said"),
+    [
+        ("0x100", "it would stay in the ROM monitor"),
+        ("0x0", "it would stay in the ROM monitor"),
+        ("0x2140", "it would stay in the ROM monitor"),
+        ("0x2142", "it would ignore its configuration"),
+        ("0x142", "it would ignore its configuration"),
+    ],
+)
+def test_a_register_that_keeps_it_from_coming_up_as_configured_blocks(register: str, said: str) -> None:
+    """What the bits mean is common practice, no source."""
+    found = RULE.judge(snapshot(b=boots(2, config_register=register)), policy())
+    assert found.status is Status.BLOCK
+    assert found.statement == f"quay-b's configuration register is {register} at its next reload: {said}."
+    assert told(found.evidence) == {("quay-b", "show boot"): (3,)}
+    status, statement = judged(boots(1, peer_config_register=register))
+    assert (status, said in statement, "told by quay-a" in statement) == (Status.BLOCK, True, True)
+
+
+def test_the_register_of_the_next_reload_counts_where_it_is_printed() -> None:
+    assert judged(boots(1, next_config_register="0x2142"))[0] is Status.BLOCK
+    assert judged(boots(1, peer_next_config_register="0x100"))[0] is Status.BLOCK
+    assert judged(boots(1, config_register="0x142", next_config_register="0x102"))[0] is Status.PASS
+
+
+def test_a_register_that_was_not_shown_is_unknown_unless_the_whole_answer_speaks_of_none() -> None:
+    silent = boots(2, config_register=None, config_register_unmentioned=True)
+    status, said = judged(second=silent)
+    assert status is Status.UNKNOWN
+    assert "quay-b's configuration register isn't known" in said
+    pair = snapshot(b=silent)
+    first, second = pair.members
+    seen = {**second.readings, "show boot": replace(second.readings["show boot"], whole=True)}
+    assert RULE.judge(replace(pair, members=(first, replace(second, readings=seen))), policy()).status is Status.PASS
+
+
+def test_a_register_that_the_active_one_should_tell_of_a_refusing_standby_is_missed() -> None:
+    refusing = changed(healthy(2), show_boot=REFUSED)
+    assert judged(boots(1, peer_config_register="0x100"), refusing)[0] is Status.BLOCK
+    assert judged(boots(1, peer_config_register=None), refusing)[0] is Status.UNKNOWN

@@ -215,6 +215,7 @@ def test_boot_of_a_healthy_pair() -> None:
         boot=("bootflash:packages.conf", "bootflash:wx old.bin"),
         peer_boot=("bootflash:old.conf",),
         config_register="0x102",
+        peer_config_register="0x102",
         manual_boot=False,
         peer_manual_boot=False,
     )
@@ -222,6 +223,7 @@ def test_boot_of_a_healthy_pair() -> None:
         "boot": (1,),
         "peer_boot": (7,),
         "config_register": (4,),
+        "peer_config_register": (10,),
         "manual_boot": (5,),
         "peer_manual_boot": (11,),
     }
@@ -299,7 +301,20 @@ def test_a_missing_line_about_manual_boot_is_off_only_where_the_rest_proves_it(t
 
 
 def test_config_register_with_the_next_one() -> None:
-    assert boot("Configuration register is 0x102 (will be 0x2102 at next reload)").config_register == "0x102"
+    facts = boot(
+        "Configuration register is 0x102 (will be 0x2142 at next reload)\nStandby Configuration register is 0x0"
+    )
+    assert (facts.config_register, facts.next_config_register) == ("0x102", "0x2142")
+    assert (facts.peer_config_register, facts.peer_next_config_register) == ("0x0", None)
+    lines = {name: numbers for name, numbers in facts.at.items() if "register" in name}
+    assert lines == {"config_register": (1,), "next_config_register": (1,), "peer_config_register": (2,)}
+
+
+def test_a_missing_config_register_is_unmentioned_only_where_every_line_is_known() -> None:
+    assert boot(BOOT).config_register_unmentioned is None
+    own = "BOOT variable = bootflash:packages.conf,1;\nManual Boot = no\n"
+    assert boot(own).config_register_unmentioned is True
+    assert boot(own + "C~nfiguration register is 0x0\n").config_register_unmentioned is None
 
 
 @pytest.mark.parametrize(
