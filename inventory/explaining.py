@@ -55,8 +55,15 @@ def _settings(key: _Place, place: _Place, value: object, lines: Mapping[_Place, 
         for number, inner in enumerate(value):
             yield from _settings((*key, number), (*place, number), inner, lines)
     else:
-        shown = value if isinstance(value, str | int | float) else None
-        yield _setting(key, place, shown, lines)
+        yield _setting(key, place, _plain(value), lines)
+
+
+def _plain(value: object) -> Value:
+    """A value as JSON has it; None where there is none, or a table is empty."""
+    if isinstance(value, str | int | float):
+        return value
+    empty = value is None or (isinstance(value, Mapping | Sequence) and not value)
+    return None if empty else str(value)
 
 
 def _setting(key: _Place, place: _Place, value: Value, lines: Mapping[_Place, int]) -> Setting:

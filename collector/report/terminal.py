@@ -30,6 +30,7 @@ EVIDENCE_LINES = 12
 _READ_LINES = 40
 _SHORT_NAME = 14
 _SHORT_RULE = 19
+_SHORT_KEY = 34
 _STYLES = {
     "go": "bold green",
     "no-go": "bold red",
@@ -128,13 +129,19 @@ def policy(file: Path, settings: Sequence[Setting], warnings: Sequence[str]) -> 
     table.columns[2].no_wrap = True
     for setting in settings:
         source = _text(wording.source(setting, file), "" if setting.line else "dim")
-        table.add_row(_text(setting.key), _text(wording.setting(setting)), source)
+        table.add_row(_key(setting.key), _text(wording.setting(setting)), source)
     lacks = [_blank(_paragraph("What the policy lacks", warnings))] if warnings else []
     return Group(
         _text(f"The policy in force, from {file}"),
         _blank(table),
         *lacks,
     )
+
+
+def _key(key: str) -> Text:
+    """A key's path; the last part of a long one stands on a line of its own, lest it be broken anywhere."""
+    above, _, last = key.rpartition(".")
+    return _text(key) if len(key) <= _SHORT_KEY else Text.assemble(_text(f"{above}."), "\n  ", _text(last))
 
 
 def facts(command: str, facts: Facts, printed: Sequence[str]) -> RenderableType:

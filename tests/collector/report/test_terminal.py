@@ -3,6 +3,7 @@ from __future__ import annotations
 import io
 from dataclasses import replace
 from datetime import datetime
+from pathlib import Path
 
 import pytest
 from rich.console import Console, RenderableType
@@ -11,6 +12,7 @@ from collector.finding import Verdict
 from collector.ordering import Step, When
 from collector.report import terminal
 from collector.result import Result
+from inventory.explaining import Setting
 from inventory.pairs import Pair
 from parsers.facts.flash import Directory, File
 from parsers.facts.redundancy import ConfigSync, Processor, Redundancy
@@ -271,3 +273,14 @@ def test_a_long_rule_leaves_the_window_whole() -> None:
     assert "saved-configuration" in text
     assert "+12" in text
     assert max(map(len, text.splitlines())) <= 80
+
+
+def test_a_long_key_of_the_policy_breaks_before_its_last_part() -> None:
+    long = Setting("access_points.WX-AP31-OUTDOOR.first_release", "17.3.1", 45)
+    short = Setting("minimum_release", 2.0, None)
+    text = printed(terminal.policy(Path("here/policy.yaml"), [long, short], ["trains.17.14: isn't there"]))
+    assert "here/policy.yaml" in text
+    assert row(text, "access_points.WX-AP31-OUTDOOR.").split()[1:] == ["17.3.1", "policy.yaml:45"]
+    assert row(text, "  first_release").split() == ["first_release"]
+    assert row(text, "minimum_release").split() == ["minimum_release", "2", "built-in", "default"]
+    assert "What the policy lacks trains.17.14: isn't there" in squeezed(text)
