@@ -74,12 +74,17 @@ def access_point_rows(
             number=number * 64 + turn,
             model=next(models),
             location=place,
-            address=f"203.0.113.{turn}" if turn % 9 else f"2001:db8:{number + 1:x}::{turn:x}",
+            address=_address(turn) if turn % 9 else f"2001:db8:{number + 1:x}::{turn:x}",
             slots=3 if turn % 5 == 0 else 2,
             staging=staging,
         )
         for turn, place in enumerate(islice(cycle(places), count), 1)
     )
+
+
+def _address(turn: int) -> str:
+    """From a documentation range (RFC 5737); for a large site from the larger one for benchmarks (RFC 2544)."""
+    return f"203.0.113.{turn}" if turn < 255 else f"198.18.{turn >> 8}.{turn & 0xFF}"
 
 
 def _with(image: File | None, member: Controller) -> Controller:
