@@ -30,7 +30,7 @@ EVIDENCE_LINES = 12
 _READ_LINES = 40
 _SHORT_NAME = 14
 _SHORT_RULE = 19
-_SHORT_KEY = 34
+_SHORT_KEY = 32
 _STYLES = {
     "go": "bold green",
     "no-go": "bold red",
