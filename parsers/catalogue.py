@@ -12,6 +12,7 @@ from parsers.facts.core import Facts
 from parsers.facts.flash import CoreDirectory, Directory
 from parsers.facts.history import ConfigurationTime, SwitchoverHistory
 from parsers.facts.joining import JoinSummary
+from parsers.facts.neighbours import ApLoad, ApNeighbours
 from parsers.facts.redundancy import Chassis, ConfigSync, Redundancy
 from parsers.facts.resources import ControlProcessors, PlatformResources
 from parsers.facts.software import Boot, RomMonitorVersion, RomVariables, Version
@@ -22,7 +23,8 @@ from parsers.facts.upgrade import InstallSummary, IssuState
 class Command:
     """One command: its text, the template that reads it, its facts type, and how long it may take (seconds).
 
-    `asked` is False for a form that the parser reads but a sweep doesn't send.
+    `asked` is False for a form that the parser reads but a sweep doesn't send. `deep` is True for one that is only
+    sent when something needs it, such as the plan of a window: its answer is long, and no rule rests on it.
     """
 
     text: str
@@ -30,6 +32,7 @@ class Command:
     facts: type[Facts]
     seconds: float = 30.0
     asked: bool = True
+    deep: bool = False
 
     @property
     def slug(self) -> str:
@@ -82,6 +85,9 @@ COMMANDS: tuple[Command, ...] = (
     Command(
         "show running-config | include NVRAM config last updated", "configuration_saved", ConfigurationTime, seconds=60
     ),
+    Command("show ap neighbor summary", "ap_neighbours", ApNeighbours, seconds=300, deep=True),
+    Command("show ap dot11 5ghz load-info", "ap_load", ApLoad, seconds=120, deep=True),
+    Command("show ap dot11 24ghz load-info", "ap_load", ApLoad, seconds=120, deep=True),
 )
 
 _BY_TEXT = {command.text.lower(): command for command in COMMANDS}
@@ -94,4 +100,9 @@ def find(text: str) -> Command | None:
 
 def asked() -> tuple[Command, ...]:
     """The commands that a sweep sends, in the order in which it sends them."""
-    return tuple(command for command in COMMANDS if command.asked)
+    return tuple(command for command in COMMANDS if command.asked and not command.deep)
+
+
+def deep() -> tuple[Command, ...]:
+    """The commands that are only sent when something needs them, in the order in which they are sent."""
+    return tuple(command for command in COMMANDS if command.deep)

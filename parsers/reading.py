@@ -8,6 +8,10 @@ from parsers.facts.core import Facts, Refused, Unreadable
 # Far beyond the largest fleet that one controller serves; keeps a hostile or mistaken file from taking minutes.
 _MOST_CHARACTERS = 5_000_000
 _MOST_LINES = 100_000
+# A deep answer has a row for every neighbour of every access point: 6,000 of them with 20 each are 120,000 rows of
+# some hundred characters. No session takes a longer answer than this either.
+_MOST_CHARACTERS_DEEP = 20_000_000
+_MOST_LINES_DEEP = 200_000
 
 
 class UnknownCommand(ValueError):  # noqa: N818 - named like its sisters Refused and Unreadable
@@ -23,8 +27,9 @@ def read(command: str, text: str) -> Facts:
     row = catalogue.find(command)
     if row is None:
         raise UnknownCommand(f"{command!r} is not in the catalogue of commands")
-    if len(text) > _MOST_CHARACTERS or max(text.count("\n"), text.count("\r")) > _MOST_LINES:
-        raise Unreadable(f"it is longer than {_MOST_CHARACTERS:,} characters or {_MOST_LINES:,} lines")
+    characters, most = (_MOST_CHARACTERS_DEEP, _MOST_LINES_DEEP) if row.deep else (_MOST_CHARACTERS, _MOST_LINES)
+    if len(text) > characters or max(text.count("\n"), text.count("\r")) > most:
+        raise Unreadable(f"it is longer than {characters:,} characters or {most:,} lines")
     lines = transcript.of(text)
     refusal = lines.refusal
     if refusal is not None:

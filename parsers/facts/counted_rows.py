@@ -22,9 +22,16 @@ IP = r"(?:[0-9]{1,3}[.]){3}[0-9]{1,3}|(?=[^ ]*:[^ ]*:)[0-9A-Fa-f:.]{2,45}"
 
 
 def counted_rows(
-    matches: Matches, count: int | None, titles: Mapping[str, str], read: Callable[[Match, Columns], R | None]
+    matches: Matches,
+    count: int | None,
+    titles: Mapping[str, str],
+    read: Callable[[Match, Columns], R | None],
+    counted: str = "access points",
 ) -> list[R]:
-    """The table's rows, each read by the heading above it; Unreadable where not all of them can be had."""
+    """The table's rows, each read by the heading above it; Unreadable where not all of them can be had.
+
+    `count` is the controller's own figure of its rows, `counted` what it is a figure of.
+    """
     found: list[R] = []
     unread = 0
     heading: Columns | None = None
@@ -38,11 +45,11 @@ def counted_rows(
         else:
             found.append(row)
     if count is None and not found:
-        raise Unreadable("no line tells the number of access points, and no row of a table can be read")
+        raise Unreadable(f"no line tells the number of {counted}, and no row of a table can be read")
     if count is None and (unread or matches.unmatched):
         raise Unreadable(f"{unread + len(matches.unmatched)} of its lines can't be read")
     if count is not None and count != len(found):
-        raise Unreadable(f"the controller counts {count} access points, but {len(found)} rows can be read")
+        raise Unreadable(f"the controller counts {count} {counted}, but {len(found)} rows can be read")
     return found
 
 

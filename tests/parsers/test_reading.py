@@ -53,6 +53,14 @@ def test_a_text_longer_than_any_answer_is_unreadable(text: str) -> None:
         read("show boot", text)
 
 
+@pytest.mark.parametrize("text", ["x" * 20_000_001, "x\n" * 200_001])
+def test_a_deep_answer_may_be_longer_but_not_for_ever(text: str) -> None:
+    with pytest.raises(Unreadable, match="it is longer than 20,000,000 characters or 200,000 lines"):
+        read("show ap neighbor summary", text)
+    with pytest.raises(Unreadable, match="no line tells"):
+        read("show ap neighbor summary", "x\n" * 100_001)
+
+
 _PIECES = sorted({line for file in (FIXTURES / "quay-a").glob("*.txt") for line in file.read_text().split("\n")})
 
 

@@ -12,6 +12,7 @@ from tests.parsers.facts import (
     test_clock,
     test_history,
     test_joining,
+    test_neighbours,
     test_redundancy,
     test_resources,
     test_upgrade,
@@ -25,6 +26,7 @@ ANSWERS = [
     *test_certificates.ANSWERS,
     *test_resources.ANSWERS,
     *test_joining.ANSWERS,
+    *test_neighbours.ANSWERS,
 ]
 _LINES = sorted({line for _, text in ANSWERS for line in text.splitlines()})
 _WORDS = sorted({word for line in _LINES for word in line.split()})
