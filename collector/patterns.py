@@ -123,7 +123,7 @@ def found(line: str, patterns: tuple[Pattern, ...], is_prose: Callable[[str], bo
     for pattern in patterns:
         for match in pattern.shape.finditer(line):
             value = match["value"]
-            if pattern.prose and (is_prose(value) or is_address(value)):
+            if pattern.prose and (is_prose(value) or is_address(value) or is_mac(value)):
                 continue
             yield Found(*match.span("value"), value, pattern.kind, pattern.what)
 
@@ -182,6 +182,11 @@ def is_address(text: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def is_mac(text: str) -> bool:
+    """Whether the text is a MAC address, with separators or without."""
+    return _MAC.fullmatch(text) is not None or _BARE_MAC.fullmatch(text) is not None
 
 
 def _is_no_device(mac: str) -> bool:

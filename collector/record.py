@@ -11,7 +11,7 @@ from typing import Any
 
 from collector import recording, rules, scrub
 from collector.capture import Capture, Ending
-from collector.patterns import is_address
+from collector.patterns import is_address, is_mac
 from collector.recording import RecordingError
 from collector.scrub import Known, Replaced
 from collector.snapshot import Snapshot, member_snapshot
@@ -66,11 +66,15 @@ def check(folder: Path, names: Sequence[str], source: Path | None) -> None:
     """
     if len(names) != len({lower(recording.checked_name(name)) for name in names}):
         raise RecordingError(f"{' and '.join(names)} are one name; give the members two")
-    if source is not None and folder.resolve() in (source.resolve(), *source.resolve().parents):
-        raise RecordingError(f"{folder} holds the captures that are to be scrubbed; name another folder")
+    if source is not None and _overlap(folder.resolve(), recording.find(source).resolve()):
+        raise RecordingError(f"{folder} would hold the captures that are to be scrubbed as well; name another folder")
     for own in (folder / name for name in names):
         if own.is_dir() and any(own.iterdir()):
             raise RecordingError(f"{own} holds something already; name another folder or other members")
+
+
+def _overlap(one: Path, other: Path) -> bool:
+    return one in (other, *other.parents) or other in one.parents
 
 
 def fixtures(
@@ -230,8 +234,7 @@ def _plain(text: str) -> str:
     """A text whatever its case, an address whatever its notation."""
     if is_address(text):
         return ipaddress.ip_address(text).compressed
-    digits = mac_digits(text)
-    return digits if len(digits) == 12 and all(digit in "0123456789abcdef" for digit in digits) else lower(text)
+    return mac_digits(text) if is_mac(text) else lower(text)
 
 
 # Whether the rules find the same

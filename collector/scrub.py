@@ -18,7 +18,7 @@ from typing import Any
 from collector import patterns
 from collector.capture import Capture, Ending
 from collector.patterns import Found, Pattern
-from collector.standins import Kind, StandIns, lower, mac_digits, mac_notations
+from collector.standins import Kind, StandIns, lower, mac_digits
 from parsers import Facts, Unreadable, catalogue, matching, read, transcript, vocabulary
 from parsers.facts.access_points import ApImage, ApSummary
 from parsers.facts.certificates import Certificates, Trustpoint
@@ -102,13 +102,16 @@ def scrub(captures: Sequence[Capture], known: Known) -> Scrubbed:
 
 
 def remains(captures: Iterable[Capture], originals: Iterable[str]) -> list[Capture]:
-    """The captures in which an original still stands, between borders of words."""
-    sought = _Names((original, Kind.WORD) for original in originals)
-    return [
-        capture
-        for capture in captures
-        if any(next(sought.found(line), None) for line in (*capture.text.splitlines(), capture.reason))
-    ]
+    """The captures in which an original still stands: an address in any notation, a name between borders of words."""
+    found = set(originals)
+    addresses = {_unnoted(text) for text in found if patterns.is_address(text) or patterns.is_mac(text)}
+    names = _Names((text, Kind.WORD) for text in found if _unnoted(text) not in addresses)
+
+    def stands_in(line: str) -> bool:
+        told = (_unnoted(lower(each.text)) for each in patterns.addresses(line, addresses, ()))
+        return not addresses.isdisjoint(told) or next(names.found(line), None) is not None
+
+    return [c for c in captures if any(stands_in(line) for line in (*c.text.splitlines(), c.reason))]
 
 
 # What a capture tells of names
@@ -427,21 +430,16 @@ class _Scrubber:
     def report(self) -> dict[Kind, Replaced]:
         """What was replaced, by kind, in the order of the kinds."""
         return {
-            kind: Replaced(len({_unnoted(text, kind) for text in self._originals[kind]}), self._places[kind])
+            kind: Replaced(len({_unnoted(text) for text in self._originals[kind]}), self._places[kind])
             for kind in Kind
             if kind in self._originals
         }
 
     def originals(self) -> frozenset[str]:
         """The originals that must stand nowhere: not the numbers and the controllers' own words among them."""
-        addresses = {text for kind in (Kind.IPV4, Kind.IPV6) for text in self._originals.get(kind, ())}
-        macs = self._originals.get(Kind.MAC, set())
-        others = {text for texts in self._originals.values() for text in texts} - addresses - macs
-        return frozenset(
-            {text for text in others if self._is_distinctive(text)}
-            | addresses
-            | {form for text in macs for form in mac_notations(text)}
-        )
+        addresses = {text for kind in (Kind.IPV4, Kind.IPV6, Kind.MAC) for text in self._originals.get(kind, ())}
+        others = {text for texts in self._originals.values() for text in texts} - addresses
+        return frozenset(addresses | {text for text in others if self._is_distinctive(text)})
 
     def suspicions(self, text: str) -> Iterator[Suspicion]:
         """What in a scrubbed text still looks like a secret, or could hide one."""
@@ -457,9 +455,11 @@ class _Scrubber:
         return (mac_digits(found.text) if found.kind is Kind.MAC else found.text) in self._standins
 
 
-def _unnoted(text: str, kind: Kind) -> str:
+def _unnoted(text: str) -> str:
     """An original without what differs between its notations."""
-    return mac_digits(text) if kind is Kind.MAC else text
+    if patterns.is_address(text):
+        return ipaddress.ip_address(text).compressed
+    return mac_digits(text) if patterns.is_mac(text) else text
 
 
 def _patterns(reading: _Reading) -> tuple[Pattern, ...]:
