@@ -54,8 +54,9 @@ _CAUTION = {
     "causeway": {"recent-switchover", "crash-files"},
     "sandbar": {"ap-joined", "saved-configuration"},
 }
-# Cautions of pairs that are no-go: nobody has staged what can't be reached in one step.
-_CAUTION_BESIDE = {"gull-rock": {"image-staged", "ap-staging"}}
+# Cautions of pairs that are no-go: nobody has staged what can't be reached in one step, and a standby that isn't hot
+# fails a system check as well.
+_CAUTION_BESIDE = {"gull-rock": {"image-staged", "ap-staging"}, "spindrift": {"upgrade-activity"}}
 # What a standby's limited shell refuses, and nobody else can tell; it decides nothing.
 _NOT_TOLD = {"lantern": {"headroom"}, "fogbank": {"headroom", "recent-switchover"}}
 

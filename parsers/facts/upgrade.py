@@ -175,7 +175,10 @@ def _seconds(text: str) -> int | None:
 
 @dataclass(frozen=True, kw_only=True)
 class IssuState(Facts):
-    """`show issu state detail`. `in_progress` is False only where the controller says that nothing is."""
+    """`show issu state detail`. `in_progress` is False only where the controller says that nothing is.
+
+    `at` has the lines of all system checks under `system_checks`, and that of each under `system_checks.<name>`.
+    """
 
     in_progress: bool | None = None
     operation: str | None = None
@@ -262,6 +265,7 @@ def _system_checks(matches: Matches, at: dict[str, tuple[int, ...]]) -> dict[str
     loose, rules, broken = _loose(matches), {match.at for match in matches.of("rule")}, set(matches.unmatched)
     checks: dict[str, str] = {}
     numbers: list[int] = []
+    told: dict[str, tuple[int, ...]] = {}
     for number in (n for n in matches.transcript.kept if n > title.at):
         if number in rules and not numbers:
             continue
@@ -273,9 +277,10 @@ def _system_checks(matches: Matches, at: dict[str, tuple[int, ...]]) -> dict[str
         if checks.setdefault(name, value) != value:
             raise Unreadable(f"it gives the system check {name!r} twice, differently")
         numbers.append(number)
+        told[f"system_checks.{name}"] = (*told.get(f"system_checks.{name}", ()), number)
     if not numbers:
         return None
-    at["system_checks"] = tuple(numbers)
+    at.update({"system_checks": tuple(numbers), **told})
     return checks
 
 

@@ -62,6 +62,26 @@ def test_an_upgrade_without_details_blocks_all_the_same() -> None:
 
 
 @pytest.mark.parametrize("number", [1, 2])
+def test_a_system_check_that_says_no_is_a_caution_that_names_it(number: int) -> None:
+    checks = {"Standby Online": "No", "SSO Mode": "NO", "Autoboot Enabled": "Yes", "Operational Mode": "HA-REMOTE"}
+    at = {"in_progress": (3,), **{f"system_checks.{name}": (9 + n,) for n, name in enumerate(checks)}}
+    pair: list[Answers] = [healthy(1), healthy(2)]
+    state = IssuState(at=at, in_progress=False, system_checks=checks)
+    pair[number - 1] = changed(healthy(number), show_issu_state_detail=state)
+    found = judged(*pair)
+    name = f"quay-{'ab'[number - 1]}"
+    assert found.status is Status.CAUTION
+    assert found.statement == f"{name}'s system check says Standby Online: No and SSO Mode: NO."
+    assert told(found.evidence) == {(name, COMMAND): (9, 10)}
+    assert "Look at that system check" in found.remedy
+
+
+@pytest.mark.parametrize("word", ["Yes", "HA-LOCAL", "None", "Nominal", "-"])
+def test_a_system_check_that_says_anything_else_counts_for_nothing(word: str) -> None:
+    assert judged(says(1, in_progress=False, system_checks={"Standby Online": word})).status is Status.PASS
+
+
+@pytest.mark.parametrize("number", [1, 2])
 def test_silence_is_unknown(number: int) -> None:
     pair: list[Answers] = [healthy(1), healthy(2)]
     pair[number - 1] = says(number)

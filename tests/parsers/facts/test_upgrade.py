@@ -235,8 +235,11 @@ def test_issu_history_is_no_progress(history: str, turned: bool) -> None:
 
 def test_issu_system_checks() -> None:
     text = LOCK + AT_REST + TABLE + NOTHING
-    lines = cited(issu(text), text)["system_checks"]
-    assert [line.split()[-1] for line in lines] == list(CHECKS.values())
+    lines = cited(issu(text), text)
+    assert [line.split()[-1] for line in lines["system_checks"]] == list(CHECKS.values())
+    assert {name: line for name, value in CHECKS.items() for line in lines[f"system_checks.{name}"]} == {
+        name: f"{name:<36}{value}" for name, value in CHECKS.items()
+    }
     single = "".join(f"{name} {value}\n" for name, value in CHECKS.items())
     assert issu("System Check  Status\n" + single + NOTHING) == IssuState(in_progress=False, system_checks=CHECKS)
     several = issu(TABLE.replace("HA-LOCAL", "HA LOCAL ONLY") + NOTHING).system_checks
