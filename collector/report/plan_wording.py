@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from collector.plan.plan import Plan, Stage
+from collector.finding import Status
+from collector.plan.plan import Notice, Plan, Stage
+from collector.planned import PairPlan
+from collector.report import wording
+from collector.result import PairResult
 
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -17,7 +21,6 @@ CAUTIONS = (
     "Where lives or safety depend on the network, agree the outage beforehand with those who are responsible for them.",
     "The vendor's procedure and the change process rule over this paper.",
 )
-LEGEND = "in 5 of 10 cases it has ended by P50, in 9 of 10 by P90"
 
 
 @dataclass(frozen=True)
@@ -87,8 +90,15 @@ def window(plan: Plan) -> str:
         return "none in the inventory"
     length = span((end - start).total_seconds())
     zone = f", {plan.zone}" if "/" in plan.zone else ""
-    closes = full(end) if end.date() != start.date() or _offset(end) != _offset(start) else f"{_to_minute(end):%H:%M}"
-    return f"{full(start)} to {closes} ({length}{zone})"
+    return f"{full(start)} to {_closing(start, end)} ({length}{zone})"
+
+
+def _closing(start: datetime, end: datetime) -> str:
+    """The end beside the start: only what differs from it."""
+    if end - start > _ONE_NIGHT:
+        return full(end)
+    weekday = f"{_WEEKDAYS[end.weekday()]} " if end.date() != start.date() else ""
+    return f"{weekday}{end:%H:%M}{_offset(end) if end.utcoffset() != start.utcoffset() else ''}"
 
 
 def span(seconds: float | None) -> str:
@@ -104,12 +114,18 @@ def span(seconds: float | None) -> str:
     return sign + (" ".join(f"{number} {unit}" for number, unit in parts if number) or "0 min")
 
 
+def hours(seconds: float) -> str:
+    """A duration in a narrow column: `3h05`, `-0h14`; the minutes rounded down."""
+    hours, minutes = divmod(int(abs(seconds) // 60) if seconds >= 0 else -int(seconds // 60), 60)
+    return f"{'-' if seconds < 0 else ''}{hours}h{minutes:02}"
+
+
 def spare(plan: Plan) -> str:
     """By how much it fits into its window at the 90th percentile, or doesn't; empty where that isn't known."""
     if plan.times is None:
         return ""
     slack = plan.times.slack_seconds
-    return f"{span(slack)} to spare" if slack >= 0 else f"{span(-slack)} too long"
+    return f"{span(slack)} to spare in 9 of 10 cases" if slack >= 0 else f"{span(-slack)} too little for 9 of 10 cases"
 
 
 def count(number: int | None) -> str:
@@ -130,3 +146,67 @@ def _to_minute(moment: datetime) -> datetime:
 def _offset(moment: datetime) -> str:
     text = moment.strftime("%z")
     return f"{text[:3]}:{text[3:]}"
+
+
+def finish(plan: Plan, clock: Clock) -> list[tuple[str, str]]:
+    """When the window's work ends, how much is to spare and when it must begin, each with its label."""
+    times = plan.times
+    if times is None:
+        if plan.at_least_seconds is None:
+            return [("Ends", "not known: see what couldn't be computed")]
+        return [("Ends", f"not known; what is known takes {span(plan.at_least_seconds)} in 9 of 10 cases")]
+    ends = (
+        f"{clock.at(times.p50)} in 5 of 10 cases, {clock.at(times.p90)} in 9 of 10; expected {clock.at(times.expected)}"
+    )
+    start = f"by {clock.by(times.latest_start)}"
+    if times.latest_start_with_return is not None:
+        start += f"; by {clock.by(times.latest_start_with_return)} if even turning back at the end must still fit"
+    return [("Ends", ends), ("Room", spare(plan)), ("Begin", start)]
+
+
+def readiness(ready: PairResult) -> str:
+    """The pair's verdict from the same captures, with the rules that decide it."""
+    rules = [finding.rule for finding in wording.worst_first(ready.findings) if finding.decides]
+    return f"{ready.verdict.value} ({', '.join(rules)})" if rules else ready.verdict.value
+
+
+def against(found: PairPlan) -> list[str]:
+    """The ids of what stands against a plan: its own blocks, the rules that keep the pair from go, what isn't known."""
+    blocks = [problem.id for problem in found.plan.problems if problem.status is Status.BLOCK]
+    rules = [finding.rule for finding in wording.worst_first(found.ready.findings) if finding.decides]
+    unknown = wording.number_of(len(found.plan.unknowns), "unknown")
+    return [*blocks, *rules, *([unknown] if found.plan.unknowns else [])]
+
+
+def spare_before_turning(stage: Stage) -> float | None:
+    """From the 90th percentile of a stage's end to its last moment to turn back, in seconds; negative: too late."""
+    if stage.times is None or stage.turn_back.last_moment is None:
+        return None
+    return (stage.turn_back.last_moment - stage.times.p90).total_seconds()
+
+
+def preparation(plan: Plan) -> list[str]:
+    """When the preparation must begin, and whether that has passed."""
+    found = plan.preparation
+    if found is None:
+        return []
+    told = [f"Begin by {full(found.must_start)}: it takes {span(found.p90_seconds)} in 9 of 10 cases."]
+    if found.late_seconds > 0:
+        told.append(f"That is {span(found.late_seconds)} ago.")
+    return told
+
+
+def notice(found: Notice) -> str:
+    """Who notices the restarts, in one sentence."""
+    minutes = "not known" if found.ap_minutes is None else f"{found.ap_minutes:,.0f}"
+    where = ", ".join(found.sites) or "no site"
+    return (
+        f"{wording.number_of(found.aps, 'access point')} in {where}; clients on them: {count(found.clients)}; "
+        f"minutes without service, added up over all access points: {minutes}."
+    )
+
+
+def some(names: Sequence[str], most: int) -> str:
+    """The first names, and how many more there are."""
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more

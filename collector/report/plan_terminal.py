@@ -1,0 +1,354 @@
+"""What `readypair plan` prints in a terminal. Every text from outside goes through `visible`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from rich import box
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
+from rich.measure import Measurement
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from collector.plan.plan import Plan, Stage
+from collector.planned import PairPlan, Standing
+from collector.report import plan_wording as words
+from collector.report import wording
+from collector.report.plan_wording import Clock
+from collector.report.visible import visible
+
+_STYLES = {
+    Standing.TOO_LONG: "bold red",
+    Standing.BLOCKED: "bold red",
+    Standing.INCOMPLETE: "bold yellow",
+    Standing.FITS: "bold green",
+}
+_PROBLEM_STYLES = {"block": "bold red", "caution": "yellow"}
+_LEAST_BAR = 12
+_NAMES = 6
+_DROPS = "* clients can be dropped"
+
+
+def plan(found: PairPlan) -> RenderableType:
+    """One pair's plan: whether it fits, what stands against it, the timeline, the access points, what isn't known."""
+    plan = found.plan
+    return Group(
+        _head(found),
+        *_window(plan),
+        *_problems(plan),
+        *_before(plan),
+        *_notice(plan),
+        *_unknowns(plan),
+        *_notes(plan),
+        _blank(Group(*(Text(caution, "italic") for caution in words.CAUTIONS))),
+    )
+
+
+def _head(found: PairPlan) -> RenderableType:
+    plan, clock = found.plan, words.clock(found.plan)
+    title = Text.assemble(
+        _text(plan.pair.name, "bold"),
+        _text(f", {plan.pair.site}, to {plan.pair.target_release}: "),
+        Text(found.standing.value, _STYLES[found.standing]),
+    )
+    grid = _grid()
+    grid.add_row("Window", _text(words.window(plan)))
+    for label, told in words.finish(plan, clock):
+        grid.add_row(label, _text(told))
+    grid.add_row("Own timer", _text(plan.auto_abort.statement))
+    grid.add_row("Readiness", _text(words.readiness(found.ready)))
+    return Group(title, grid)
+
+
+def _problems(plan: Plan) -> Iterable[RenderableType]:
+    if not plan.problems:
+        return
+    parts: list[RenderableType] = []
+    for problem in plan.problems:
+        word = Text(problem.status.value, _PROBLEM_STYLES.get(problem.status.value, ""))
+        parts.append(Text.assemble(word, "  ", _text(problem.id, "bold")))
+        parts.append(_indented(_text(problem.statement)))
+        if problem.remedy:
+            parts.append(_indented(Text.assemble(("What would mend it: ", "bold"), _text(problem.remedy))))
+    yield _section("What stands against it", *parts)
+
+
+def _before(plan: Plan) -> Iterable[RenderableType]:
+    stages = words.before_window(plan)
+    preparation = plan.preparation
+    if not stages and preparation is None:
+        return
+    parts: list[RenderableType] = [_text(line) for line in words.preparation(plan)]
+    yield _section("Before the window", *parts, *_durations(stages), *_skipped(plan, in_window=False))
+    if plan.staging is not None and plan.staging.to_load:
+        yield _section("Loading the access points in advance", _staging(plan))
+
+
+def _durations(stages: Sequence[Stage]) -> Iterable[RenderableType]:
+    """How long stages take that no clock times are known of."""
+    if not stages:
+        return
+    table = _table("Stage", "Likely", "At worst", "By")
+    for column in table.columns[:3]:
+        column.no_wrap = True
+    for stage in stages:
+        estimate = stage.estimate
+        likely, most = (estimate.likely, estimate.pessimistic) if estimate else (None, None)
+        drops = " *" if stage.drops_clients else ""
+        name = Text.assemble(_text(stage.id, "bold"), drops)
+        table.add_row(name, words.span(likely), words.span(most), _text(stage.basis))
+    yield table
+
+
+def _skipped(plan: Plan, *, in_window: bool) -> Iterable[RenderableType]:
+    for stage in plan.stages:
+        if stage.skipped and stage.in_window is in_window:
+            yield Text.assemble(_text(stage.id, "bold"), " is not needed: ", _text(stage.skipped))
+
+
+def _staging(plan: Plan) -> RenderableType:
+    table = _table("Line", "APs", "To load", "Bytes", "Mbit/s", "Takes")
+    for column in table.columns[1:]:
+        column.justify = "right"
+        column.no_wrap = True
+    staging = plan.staging
+    assert staging is not None
+    for site in staging.sites:
+        rate = "-" if site.rate_mbps is None else f"{site.rate_mbps:g}"
+        cells = (str(site.aps), str(site.to_load), words.megabytes(site.bytes), rate, words.span(site.seconds))
+        table.add_row(_text(site.site), *cells)
+    return Group(_text(staging.statement), table)
+
+
+def _window(plan: Plan) -> Iterable[RenderableType]:
+    skipped = _skipped(plan, in_window=True)
+    axis = _axis(plan)
+    if axis is None:
+        yield _section("In the window", *_durations(words.in_window(plan)), Text(_DROPS, "dim"), *skipped)
+        return
+    clock = words.clock(plan)
+    table = _table("Start", "Stage", "P50", "P90", "Back by", "Spare")
+    for column in table.columns:
+        column.no_wrap = True
+    table.columns[5].justify = "right"
+    table.add_column(_Ruler(axis), ratio=1)
+    table.expand = True
+    for stage in words.in_window(plan):
+        table.add_row(*_row(stage, clock), _Bar(axis, stage))
+    yield _section("In the window", table, _Legend(), *skipped)
+
+
+def _row(stage: Stage, clock: Clock) -> Iterable[Text]:
+    times, back = stage.times, stage.turn_back
+    drops = " *" if stage.drops_clients else ""
+    yield _time(clock.at(times.start) if times else None)
+    yield Text.assemble(_text(stage.id, "bold"), drops)
+    yield _time(clock.at(times.p50) if times else None)
+    yield _time(clock.at(times.p90) if times else None)
+    if not back.possible:
+        yield Text("none")
+        yield Text("-")
+        return
+    style = "bold red" if back.in_time is False else "bold"
+    yield _time(clock.by(back.last_moment) if back.last_moment else None, style)
+    spare = words.spare_before_turning(stage)
+    yield _time(words.hours(spare) if spare is not None else None, style)
+
+
+def _time(text: str | None, style: str = "") -> Text:
+    return Text(text, style) if text is not None else Text("?", "bold yellow")
+
+
+@dataclass(frozen=True)
+class _Axis:
+    """The span of time that a bar's width stands for, and the window's edges in it."""
+
+    start: datetime
+    end: datetime
+    opens: datetime
+    closes: datetime
+
+    def place(self, moment: datetime, width: int) -> int:
+        """The cell that a moment falls into."""
+        share = (moment - self.start) / (self.end - self.start)
+        return min(width - 1, max(0, int(share * width)))
+
+
+def _axis(plan: Plan) -> _Axis | None:
+    if plan.window_start is None or plan.window_end is None:
+        return None
+    times = [stage.times for stage in words.in_window(plan) if stage.times is not None]
+    start = min([plan.window_start, *(each.start for each in times)])
+    end = max([plan.window_end, *(each.p90 for each in times)])
+    return _Axis(start, end, plan.window_start, plan.window_end)
+
+
+class _Drawn:
+    """Something that is as wide as its column lets it be."""
+
+    def __rich_measure__(self, console: Console, options: ConsoleOptions) -> Measurement:
+        return Measurement(_LEAST_BAR, max(_LEAST_BAR, options.max_width))
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        yield self.drawn(options.max_width, _ASCII if options.ascii_only else _BLOCKS)
+
+    def drawn(self, width: int, glyphs: _Glyphs) -> Text:
+        raise NotImplementedError
+
+
+@dataclass(frozen=True)
+class _Glyphs:
+    sure: str
+    maybe: str
+    back: str
+    edge: str
+    empty: str
+
+
+_BLOCKS = _Glyphs("█", "░", "◂", "│", "·")
+_ASCII = _Glyphs("#", "=", "<", "|", ".")
+
+
+@dataclass(frozen=True)
+class _Bar(_Drawn):
+    """A stage's time: solid to the median of its end, light to the 90th percentile; the last moment to turn back."""
+
+    axis: _Axis
+    stage: Stage
+
+    def drawn(self, width: int, glyphs: _Glyphs) -> Text:
+        axis, stage = self.axis, self.stage
+        cells = [(" ", "")] * width
+        opens, closes = axis.place(axis.opens, width), axis.place(axis.closes, width)
+        cells[opens + 1 : closes] = [(glyphs.empty, "dim")] * max(0, closes - opens - 1)
+        for edge in (opens, closes):
+            cells[edge] = (glyphs.edge, "dim")
+        if stage.times is not None:
+            first, half, most = (
+                axis.place(moment, width) for moment in (stage.times.start, stage.times.p50, stage.times.p90)
+            )
+            cells[half : most + 1] = [(glyphs.maybe, "")] * (most - half + 1)
+            cells[first : half + 1] = [(glyphs.sure, "")] * (half - first + 1)
+        last = stage.turn_back.last_moment
+        if stage.turn_back.possible and last is not None and axis.start <= last <= axis.end:
+            cells[axis.place(last, width)] = (glyphs.back, "bold")
+        return Text.assemble(*cells, no_wrap=True)
+
+
+@dataclass(frozen=True)
+class _Ruler(_Drawn):
+    """The hours above the bars, as many as there is room for."""
+
+    axis: _Axis
+
+    def drawn(self, width: int, glyphs: _Glyphs) -> Text:
+        line = [" "] * width
+        free = 0
+        for moment in self._hours():
+            at, label = self.axis.place(moment, width), f"{moment:%H:%M}"
+            if at >= free and at + len(label) <= width:
+                line[at : at + len(label)] = label
+                free = at + len(label) + 1
+        return Text("".join(line), no_wrap=True)
+
+    def _hours(self) -> Iterable[datetime]:
+        moment = self.axis.start
+        yield moment
+        moment = moment.replace(minute=0, second=0, microsecond=0) + timedelta(hours=1)
+        while moment <= self.axis.end:
+            yield moment
+            moment += timedelta(hours=1)
+
+
+class _Legend:
+    """What the bars mean, in the glyphs in which they are drawn."""
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        glyphs = _ASCII if options.ascii_only else _BLOCKS
+        yield Text(f"{glyphs.sure} ended by P50 in 5 of 10 cases, {glyphs.maybe} by P90 in 9 of 10, "
+                   f"{glyphs.back} last moment to turn back", "dim")  # fmt: skip
+        yield Text(f"{glyphs.edge} the window's edges   {_DROPS}", "dim")
+
+
+def _notice(plan: Plan) -> Iterable[RenderableType]:
+    notice = plan.notice
+    if notice is None:
+        return
+    parts: list[RenderableType] = [_text(words.notice(notice)), _text(notice.statement)]
+    if notice.batches:
+        table = _table("Round", "APs", "Clients", "AP minutes", "Where", "Which")
+        for column in table.columns[:4]:
+            column.justify = "right"
+            column.no_wrap = True
+        for batch in notice.batches:
+            minutes = "not known" if batch.ap_minutes is None else f"{batch.ap_minutes:,.0f}"
+            figures = (str(batch.number), str(len(batch.aps)), words.count(batch.clients), minutes)
+            table.add_row(*figures, _text(", ".join(batch.sites)), _text(words.some(batch.aps, _NAMES)))
+        parts.append(table)
+    yield _section("Who notices", *parts)
+
+
+def _unknowns(plan: Plan) -> Iterable[RenderableType]:
+    if plan.unknowns:
+        rows: list[RenderableType] = []
+        for unknown in plan.unknowns:
+            rows.append(_text(unknown.what))
+            rows.append(_indented(Text.assemble(("Needed: ", "bold"), _text(unknown.needed))))
+        yield _section("What couldn't be computed", *rows)
+
+
+def _notes(plan: Plan) -> Iterable[RenderableType]:
+    if plan.notes:
+        yield _section("How the figures are meant", *map(_text, plan.notes))
+
+
+def fleet(found: Sequence[PairPlan]) -> RenderableType:
+    """All pairs' plans in a table, and of those that don't stand well what is against them."""
+    table = _table("Pair", "Window opens", "P90", "Spare", "Plan", "Against it")
+    for column in table.columns[:5]:
+        column.no_wrap = True
+    for each in found:
+        plan, clock = each.plan, words.clock(each.plan)
+        times = plan.times
+        table.add_row(
+            _text(plan.pair.name, "bold"),
+            _text(wording.moment(plan.window_start) if plan.window_start else "none"),
+            clock.at(times.p90 if times else None),
+            words.span(times.slack_seconds) if times else "-",
+            Text(each.standing.value, _STYLES[each.standing]),
+            _text(", ".join(words.against(each)) or "nothing"),
+        )
+    return table
+
+
+def _section(title: str, *parts: RenderableType) -> Padding:
+    return _blank(Group(Text(title, "bold underline"), *parts))
+
+
+def _table(*headings: str) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False, header_style="bold")
+    for heading in headings:
+        table.add_column(heading, overflow="fold")
+    return table
+
+
+def _grid() -> Table:
+    grid = Table.grid(padding=(0, 2))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    return grid
+
+
+def _text(text: str, style: str = "") -> Text:
+    return Text(visible(text), style, overflow="fold")
+
+
+def _indented(part: RenderableType) -> Padding:
+    return Padding(part, (0, 0, 0, 2))
+
+
+def _blank(part: RenderableType) -> Padding:
+    return Padding(part, (1, 0, 0, 0))
