@@ -25,7 +25,9 @@ round. `stage-aps` is always computed, from the pair's own access points and upl
 ENOUGH = 5
 """How many recorded stages replace the policy's durations."""
 
-BEFORE_WINDOW: tuple[StageId, ...] = ("copy", "expand", "stage-aps")
+BEFORE_WINDOW: tuple[StageId, ...] = ("copy", "stage-aps")
+"""The preparation. Expanding isn't part of it: the rule `install-state` asks for nothing inactive before a window."""
+
 ACTIVATED: tuple[StageId, ...] = STAGES[STAGES.index("reload-standby") : STAGES.index("commit")]
 """The stages between the activation, which starts the controller's own timer, and the commit, which stops it."""
 
@@ -56,7 +58,7 @@ DESCRIPTIONS: Mapping[StageId, Description] = {
     ),
     "stage-aps": Description(
         "Load the image onto the access points in advance",
-        ("expand",),
+        ("copy",),
         ("Every access point holds the target image as its backup; none has failed.",),
         ("Access points of a critical area can't load the image.",),
     ),
@@ -130,11 +132,15 @@ _BACK_TITLES: Mapping[StageId, str] = {
 
 @dataclass(frozen=True)
 class Duration:
-    """Three durations of a stage, where they came from, and the clause that says so or says what is missing."""
+    """Three durations of a stage, where they came from, and the clause that says so or says what is missing.
+
+    `needed` is a sentence on what would make them known; empty where they are.
+    """
 
     estimate: Estimate | None
     source: Source | None
     basis: str
+    needed: str = ""
 
 
 def estimate_of(minutes: Minutes) -> Estimate:
@@ -169,9 +175,8 @@ def whole_stage(id: StageId, policy: Policy, history: History) -> Duration:
         return found
     minutes = {str(name): each for name, each in policy.timings.items()}.get(id)
     if minutes is None:
-        return Duration(
-            None, None, f"the policy has no `timings.{id}`, and fewer than {ENOUGH} such stages are recorded"
-        )
+        clause = f"the policy has no `timings.{id}`, and fewer than {ENOUGH} such stages are recorded"
+        return Duration(None, None, clause, f"Add `timings.{id}` to the policy.")
     return Duration(estimate_of(minutes), "policy", f"the policy's `timings.{id}`")
 
 
@@ -182,9 +187,10 @@ def copy(size: int | None, members: int, policy: Policy, history: History) -> Du
     if found is not None and found.estimate is not None:
         return Duration(found.estimate.scaled(members), "history", f"{found.basis}, to {each}")
     if size is None:
-        return Duration(None, None, "the inventory states no image, so its size isn't known")
+        clause = "the inventory states no image, so its size isn't known"
+        return Duration(None, None, clause, "Add the image's file and bytes to the pair in the inventory.")
     if policy.copy_mbps is None:
-        return Duration(None, None, "the policy has no `copy_mbps`")
+        return Duration(None, None, "the policy has no `copy_mbps`", "Add `copy_mbps` to the policy.")
     estimate = transfer(size * members, policy.copy_mbps)
     clause = f"{size:,} bytes at the policy's `copy_mbps`, {policy.copy_mbps.likely:g} Mbit/s likely, to {each}"
     return Duration(estimate, "captures", clause)
@@ -207,7 +213,9 @@ def restarts(rounds: int | None, staged: bool, policy: Policy, history: History)
     faster than unstaged ones is common practice without a source; both figures are the policy's.
     """
     if rounds is None:
-        return Duration(None, None, "it isn't known in how many rounds the access points restart")
+        clause = "it isn't known in how many rounds the access points restart"
+        needed = "Take the access points' neighbour reports, or add `ap_restarts.rolling_percents` to the policy."
+        return Duration(None, None, clause, needed)
     times = "1 round" if rounds == 1 else f"{rounds} rounds"
     found = recorded(history, "restart-aps")
     if found is not None and found.estimate is not None:
@@ -215,7 +223,8 @@ def restarts(rounds: int | None, staged: bool, policy: Policy, history: History)
     key = "staged" if staged else "unstaged"
     minutes = policy.ap_restarts.staged if staged else policy.ap_restarts.unstaged
     if minutes is None:
-        return Duration(None, None, f"the policy has no `ap_restarts.{key}`")
+        clause = f"the policy has no `ap_restarts.{key}`"
+        return Duration(None, None, clause, f"Add `ap_restarts.{key}` to the policy.")
     return Duration(estimate_of(minutes).scaled(rounds), "policy", f"{times} of the policy's `ap_restarts.{key}`")
 
 

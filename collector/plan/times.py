@@ -1,8 +1,8 @@
 """Three-point estimates, the distribution of their sum, and moments on the wall clock.
 
 A duration's mean is (a + 4m + b) / 6 and its standard deviation (b - a) / 6 ("Application of a Technique for Research
-and Development Program Evaluation", Operations Research 7(5), 1959). It is taken for the beta distribution between a
-and b that has exactly these two. Stages one after the other are taken for independent of each other (as in that paper), so
+and Development Program Evaluation", Operations Research 7(5), 1959). It is taken for the beta distribution on [a, b]
+that has exactly these two. Stages one after the other are taken for independent of each other (as in that paper), so
 that their sum's distribution is the convolution; it is computed on a grid of cells, each stage's mean kept exactly.
 """
 
