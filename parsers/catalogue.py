@@ -9,7 +9,7 @@ from parsers.facts.access_points import ApImage, ApSummary
 from parsers.facts.certificates import Certificates, Trustpoint
 from parsers.facts.clock import Clock, NtpStatus
 from parsers.facts.core import Facts
-from parsers.facts.flash import CoreDirectory, Directory
+from parsers.facts.flash import CoreDirectory, Directory, StandbyCoreDirectory, StandbyDirectory
 from parsers.facts.history import ConfigurationTime, SwitchoverHistory
 from parsers.facts.joining import JoinSummary
 from parsers.facts.neighbours import ApLoad, ApNeighbours
@@ -52,8 +52,8 @@ COMMANDS: tuple[Command, ...] = (
     Command("show rom-monitor chassis standby R0", "rom_monitor", RomMonitorVersion),
     Command("dir bootflash:", "directory", Directory, seconds=60),
     Command("dir bootflash: | include free", "directory", Directory, asked=False),
-    Command("dir stby-bootflash:", "directory", Directory, seconds=60),
-    Command("dir stby-bootflash: | include free", "directory", Directory, asked=False),
+    Command("dir stby-bootflash:", "directory", StandbyDirectory, seconds=60),
+    Command("dir stby-bootflash: | include free", "directory", StandbyDirectory, asked=False),
     Command("show chassis rmi", "chassis", Chassis),
     Command("show chassis", "chassis", Chassis, asked=False),
     Command("show redundancy", "redundancy", Redundancy),
@@ -71,7 +71,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("show platform software status control-processor brief", "control_processors", ControlProcessors),
     Command("show platform resources", "platform_resources", PlatformResources),
     Command("dir bootflash:core", "directory", CoreDirectory, seconds=60),
-    Command("dir stby-bootflash:core", "directory", CoreDirectory, seconds=60),
+    Command("dir stby-bootflash:core", "directory", StandbyCoreDirectory, seconds=60),
     Command("show ntp status", "ntp_status", NtpStatus),
     Command("show clock", "clock", Clock),
     Command("show wireless management trustpoint", "trustpoint", Trustpoint),

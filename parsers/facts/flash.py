@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
-from typing import Self
+from typing import ClassVar, Self
 
 from parsers import printed_time
 from parsers.facts.agreement import Agreement
@@ -25,11 +25,13 @@ class File:
 
 @dataclass(frozen=True, kw_only=True)
 class Directory(Facts):
-    """`dir bootflash:` and `dir stby-bootflash:`. Sizes in bytes.
+    """`dir bootflash:`. Sizes in bytes. `file_systems` are the names that a heading may give what was asked for.
 
     `files` has no directories in it. It is None where only the totals were asked, where a line of the listing can't be
     read, and where nothing is listed without a word that there are no files: what stands there is not known then.
     """
+
+    file_systems: ClassVar[tuple[str, ...]] = ("bootflash", "flash")
 
     bytes_total: int | None = None
     bytes_free: int | None = None
@@ -37,8 +39,13 @@ class Directory(Facts):
 
     @classmethod
     def from_matches(cls, matches: Matches) -> Self:
-        """Unreadable where no line tells the free space, or the controller says that it has no such file system."""
+        """Unreadable where no line tells the free space, where the controller says that it has no such file system, and
+        where a heading names another one: its room isn't the room that was asked about.
+        """
         told = Agreement(matches)
+        for heading in matches.of("heading"):
+            if heading["what"].split(":")[0].strip().lower() not in cls.file_systems or ":" not in heading["what"]:
+                raise Unreadable(f"it lists {heading['what'].strip()[:40]}, which isn't what was asked for")
         trouble = matches.first("trouble")
         if trouble is not None:
             raise Unreadable(f"the controller answered: %{trouble['said']}")
@@ -55,19 +62,34 @@ class Directory(Facts):
 
 
 @dataclass(frozen=True, kw_only=True)
+class StandbyDirectory(Directory):
+    """`dir stby-bootflash:`, as Directory."""
+
+    file_systems = ("stby-bootflash", "stby-flash")
+
+
+@dataclass(frozen=True, kw_only=True)
 class CoreDirectory(Directory):
-    """`dir bootflash:core` and `dir stby-bootflash:core`. A folder that doesn't exist holds no files."""
+    """`dir bootflash:core`. A folder that doesn't exist holds no files."""
 
     @classmethod
     def from_matches(cls, matches: Matches) -> Self:
         """As Directory, except that the controller's word that there is no such folder is an answer, without totals."""
-        absent = [match.at for match in matches.of("trouble") if _NO_FOLDER.fullmatch(match["said"].strip())]
+        found = ((match.at, _NO_FOLDER.fullmatch(match["said"].strip())) for match in matches.of("trouble"))
+        absent = [at for at, no_folder in found if no_folder and no_folder[1] in cls.file_systems]
         if absent and len(absent) == len(matches.transcript.kept):
             return cls(files=(), at={"files": tuple(absent)})
         return super().from_matches(matches)
 
 
-_NO_FOLDER = re.compile(r"Error opening (?:stby-)?bootflash:/?core/? \(No such file or directory\)\.?")
+@dataclass(frozen=True, kw_only=True)
+class StandbyCoreDirectory(CoreDirectory):
+    """`dir stby-bootflash:core`, as CoreDirectory."""
+
+    file_systems = StandbyDirectory.file_systems
+
+
+_NO_FOLDER = re.compile(r"Error opening ([a-z-]+):/?core/? \(No such file or directory\)\.?")
 
 
 def _is_listed(matches: Matches) -> bool:

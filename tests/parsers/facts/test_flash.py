@@ -51,7 +51,8 @@ def test_files_and_space() -> None:
 
 @pytest.mark.parametrize("text", [LISTING, TOTALS])
 def test_a_directory_in_every_dress(text: str) -> None:
-    assert_reads_alike("dir stby-bootflash:", text)
+    assert_reads_alike("dir bootflash:", text)
+    assert_reads_alike("dir stby-bootflash:", text.replace("of bootflash", "of stby-bootflash"))
 
 
 @pytest.mark.parametrize("command", ["dir bootflash: | include free", "dir stby-bootflash: | include free"])
@@ -175,10 +176,17 @@ def test_core_files() -> None:
     assert facts.at["files"] == (3,)
 
 
-@pytest.mark.parametrize("said", [NO_CORE, "%Error opening stby-bootflash:core/ (No such file or directory)"])
-def test_a_folder_that_does_not_exist_holds_no_core_files(said: str) -> None:
-    facts = directory(said, "dir stby-bootflash:core")
-    assert facts == CoreDirectory(files=())
+@pytest.mark.parametrize(
+    ("said", "command"),
+    [
+        (NO_CORE, "dir bootflash:core"),
+        ("%Error opening stby-bootflash:core/ (No such file or directory)", "dir stby-bootflash:core"),
+    ],
+)
+def test_a_folder_that_does_not_exist_holds_no_core_files(said: str, command: str) -> None:
+    facts = directory(said, command)
+    assert isinstance(facts, CoreDirectory)
+    assert facts.plain() == {"bytes_total": None, "bytes_free": None, "files": [], "at": {"files": [1]}}
     assert facts.at == {"files": (1,)}
     with pytest.raises(Unreadable, match="the controller answered: %Error opening"):
         directory(said)
@@ -190,6 +198,8 @@ def test_a_folder_that_does_not_exist_holds_no_core_files(said: str) -> None:
         "%Error opening bootflash:/core (No such device)",
         "%Error opening stby-bootflash:/ (No such file or directory)",
         "%Error opening bootflash:/core (I/O error)",
+        "%Error opening stby-bootflash:/core (No such file or directory)",
+        "%Error opening harddisk:/core (No such file or directory)",
         NO_CORE + CORE,
         CORE + NO_CORE,
     ],
@@ -213,3 +223,24 @@ def test_no_loss_hides_a_core_file() -> None:
             continue
         assert after.files is None or len(after.files) == 1, name
         assert all(file.modified in (None, datetime(2027, 2, 5, 20, 10, 45, tzinfo=UTC)) for file in after.files or ())
+
+
+HEADINGS = ["bootflash:/", "flash:/", "Bootflash:", "stby-bootflash:/", "stby-flash:", "harddisk:/", "usb0:/", "flash"]
+
+
+@pytest.mark.parametrize(
+    ("command", "own"),
+    [
+        ("dir bootflash:", {"bootflash:/", "flash:/", "Bootflash:"}),
+        ("dir stby-bootflash:", {"stby-bootflash:/", "stby-flash:"}),
+    ],
+)
+@pytest.mark.parametrize("heading", HEADINGS)
+def test_another_file_systems_room_counts_for_nothing(command: str, own: set[str], heading: str) -> None:
+    text = f"Directory of {heading}\n\nNo files in directory\n\n{TOTALS}"
+    for asked in (command, f"{command}core"):
+        if heading in own:
+            assert directory(text, asked).bytes_free == 19_503_411_200
+        else:
+            with pytest.raises(Unreadable, match="which isn't what was asked for"):
+                directory(text, asked)
