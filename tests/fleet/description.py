@@ -74,6 +74,12 @@ class AccessPoint:
     staging: str = "Complete"
     failure: tuple[str, str] | None = None
 
+    @property
+    def radio_mac(self) -> str:
+        """The first address of its radios, locally administered."""
+        number = 0x80_0000 + self.number * 16
+        return f"0200.5e{number >> 16 & 0xFF:02x}.{number & 0xFFFF:04x}"
+
 
 @dataclass(frozen=True)
 class Controller:

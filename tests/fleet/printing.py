@@ -9,6 +9,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Callable
 
+from tests.fleet import printing_radio as radio
 from tests.fleet import printing_state as state
 from tests.fleet.description import AccessPoint, Controller, File, PairDescription
 
@@ -25,6 +26,9 @@ _ACTIVE_ONLY = (
     "show ap summary",
     "show ap image",
     "show wireless stats ap join summary",
+    "show ap neighbor summary",
+    "show ap dot11 5ghz load-info",
+    "show ap dot11 24ghz load-info",
 )
 _LOCATIONS = {"chassis": "{0}", "slots": "{0}/R0"}
 _RULER = "-" * 80
@@ -390,7 +394,7 @@ def show_ap_summary(pair: PairDescription, member: Controller) -> list[str]:
     order = _ADDRESS_FIRST if dress.access_point_columns == "address first" else _COUNTRY_FIRST
     heading = [_row(order, [name for name, *_ in order]), "-" * sum(width + 1 for _, width, _ in order)]
     rows = [_row(order, [value(each) for *_, value in order]) for each in _joined(pair)]
-    return [f"Number of APs: {len(rows)}", "", *_headed(heading, rows, dress.heading_every), ""]
+    return [f"Number of APs: {len(rows)}", "", *radio.headed(heading, rows, dress.heading_every), ""]
 
 
 Column = tuple[str, int, Callable[[AccessPoint], str]]
@@ -421,7 +425,7 @@ def _ethernet_mac(ap: AccessPoint) -> str:
 
 
 def _radio_mac(ap: AccessPoint) -> str:
-    return _mac(0x80_0000 + ap.number * 16)
+    return ap.radio_mac
 
 
 def _mac(number: int) -> str:
@@ -431,12 +435,6 @@ def _mac(number: int) -> str:
 
 def _row(order: tuple[Column, ...], cells: list[str]) -> str:
     return " ".join(f"{cell:<{width}}" for cell, (_, width, _) in zip(cells, order, strict=True))
-
-
-def _headed(heading: list[str], rows: list[str], every: int) -> list[str]:
-    size = every or max(len(rows), 1)
-    blocks = [rows[start : start + size] for start in range(0, len(rows), size)] or [[]]
-    return [line for block in blocks for line in (*heading, *block)]
 
 
 def show_ap_image(pair: PairDescription, member: Controller) -> list[str]:
@@ -457,7 +455,7 @@ def show_ap_image(pair: PairDescription, member: Controller) -> list[str]:
             for label, status in _COUNTS.items()
         ),
         "",
-        *_headed(heading, rows, pair.dress_of(member).heading_every),
+        *radio.headed(heading, rows, pair.dress_of(member).heading_every),
         "",
     ]
 
@@ -548,4 +546,7 @@ PRINTERS: dict[str, Printer] = {
     "show running-config | include NVRAM config last updated": state.show_last_save,
     "dir bootflash:core": state.dir_core,
     "dir stby-bootflash:core": state.dir_standby_core,
+    "show ap neighbor summary": radio.show_neighbours,
+    "show ap dot11 5ghz load-info": radio.show_load_at_5,
+    "show ap dot11 24ghz load-info": radio.show_load_at_24,
 }

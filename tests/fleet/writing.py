@@ -14,13 +14,13 @@ _TIME = "Time source is NTP, 22:00:0{0}.132 CET Fri Feb 5 2027"
 
 
 def captures(pair: PairDescription, member: Controller) -> dict[str, str]:
-    """What every command that a sweep sends prints on this member, by the command's text; none if it is unreachable."""
+    """What every command prints that a sweep or a plan sends, by the command's text; none if it is unreachable."""
     if not member.reachable:
         return {}
     dress = pair.dress_of(member)
     return {
         command.text: dressed(printing.answer(pair, member, command.text), command.text, dress)
-        for command in catalogue.asked()
+        for command in (*catalogue.asked(), *catalogue.deep())
     }
 
 
