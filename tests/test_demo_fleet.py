@@ -95,7 +95,7 @@ def test_every_pair_of_the_inventory_has_a_story() -> None:
 
 
 def test_every_member_that_can_be_reached_has_a_recording_of_every_command() -> None:
-    wanted = {f"{command.slug}.txt" for command in catalogue.asked()}
+    wanted = {f"{command.slug}.txt" for command in (*catalogue.asked(), *catalogue.deep())}
     recorded = {folder.name: {file.name for file in folder.glob("*.txt")} for folder in FIXTURES.iterdir()}
     assert recorded == {member.name: wanted for pair in DEMO for member in pair.members if member.reachable}
 
