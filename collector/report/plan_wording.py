@@ -210,3 +210,19 @@ def some(names: Sequence[str], most: int) -> str:
     """The first names, and how many more there are."""
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return ", ".join(names[:most]) + more
+
+
+def hold_point(stage: Stage, clock: Clock) -> list[str]:
+    """What a hold point asks: what must be seen, what means turn back, and until when that is possible."""
+    seen = [f"Go on when: {each}" for each in stage.see]
+    turn = [f"Turn back when: {each}" for each in stage.turn_back_when]
+    return [*seen, *turn, f"Turning back: {turning_back(stage, clock)}"]
+
+
+def turning_back(stage: Stage, clock: Clock) -> str:
+    """Until when one can turn back, and what that means."""
+    back = stage.turn_back
+    if not back.possible or back.last_moment is None:
+        return back.statement
+    late = " That may be before this stage has ended." if back.in_time is False else ""
+    return f"begin it by {clock.by(back.last_moment)}. {back.statement}{late}"
