@@ -525,7 +525,7 @@ DEMO: tuple[PairDescription, ...] = (*_ready(), *_software(), *_redundancy(), *_
 
 def write_missing(folder: Path) -> list[Path]:
     """Write the demo's captures that the folder doesn't have yet."""
-    return [path for pair in DEMO for path in write_pair(pair, folder, anew=False)]
+    return [path for pair in DEMO for path in write_pair(pair, folder, anew=False, deep=True)]
 
 
 if __name__ == "__main__":

@@ -19,6 +19,7 @@ _STANDS_APART = ("lantern-kiosk-row-12",)
 # An access point tells whom it hears at this level (dBm) or above, and the loudest even where that is fainter.
 _FAINTEST = -85
 _LOUDEST = -45
+_REACH = 80
 _NEAREST_AT_24 = 2
 _CHANNELS = {0: (1, 6, 11), 1: (36, 44, 52, 60, 100, 108, 116, 124), 2: (132, 140, 149)}
 # So many clients, less one, are most at a radio where people wait, where they pass, and where somebody is on duty.
@@ -29,6 +30,7 @@ _MOST_CLIENTS = (
 )
 
 Place = tuple[float, float]
+Cell = tuple[int, int]
 
 
 def headed(heading: list[str], rows: list[str], every: int) -> list[str]:
@@ -43,9 +45,10 @@ def show_neighbours(pair: PairDescription, member: Controller) -> list[str]:
     heading = [f"{'AP Name':<32} {'Slot':<5} {'Neighbor AP':<32} {'Channel':<8} RSSI (dBm)", "-" * 91]
     joined = _joined(pair)
     places = _places(joined)
+    cells = _cells(joined, places)
     rows = []
     for ap in joined:
-        heard = _heard(ap, places, joined)
+        heard = _heard(ap, places, _around(ap, places, cells) or joined)
         for slot, told in ((0, heard[:_NEAREST_AT_24]), (1, heard)):
             rows += [_neighbour(ap, slot, other.name, _channel(other, slot), level) for level, other in told]
         if ap.number % 64 == 1 and ap.number // 64 % 3 == 0:
@@ -93,6 +96,25 @@ def _places(aps: list[AccessPoint]) -> dict[str, Place]:
         if ap.name in _STANDS_APART:
             found[ap.name] = (_FAR, _FAR)
     return found
+
+
+def _cells(aps: list[AccessPoint], places: dict[str, Place]) -> dict[Cell, list[AccessPoint]]:
+    """The access points by squares as wide as the farthest that is heard at the level."""
+    found: dict[Cell, list[AccessPoint]] = {}
+    for ap in aps:
+        found.setdefault(_cell(places[ap.name]), []).append(ap)
+    return found
+
+
+def _cell(place: Place) -> Cell:
+    return int(place[0] // _REACH), int(place[1] // _REACH)
+
+
+def _around(ap: AccessPoint, places: dict[str, Place], cells: dict[Cell, list[AccessPoint]]) -> list[AccessPoint]:
+    """The others in its square and those beside it; empty where it has them to itself."""
+    x, y = _cell(places[ap.name])
+    near = [(x + right, y + up) for right in (-1, 0, 1) for up in (-1, 0, 1)]
+    return [other for cell in near for other in cells.get(cell, []) if other is not ap]
 
 
 def _heard(ap: AccessPoint, places: dict[str, Place], aps: list[AccessPoint]) -> list[tuple[int, AccessPoint]]:

@@ -13,25 +13,28 @@ _LOAD = "Load for five secs: 4%/0%; one minute: 3%; five minutes: 3%"
 _TIME = "Time source is NTP, 22:00:0{0}.132 CET Fri Feb 5 2027"
 
 
-def captures(pair: PairDescription, member: Controller) -> dict[str, str]:
-    """What every command prints that a sweep or a plan sends, by the command's text; none if it is unreachable."""
+def captures(pair: PairDescription, member: Controller, *, deep: bool = False) -> dict[str, str]:
+    """What every command that a sweep sends prints on this member, by the command's text; none if it is unreachable.
+
+    With `deep`, what a plan sends besides is among them.
+    """
     if not member.reachable:
         return {}
     dress = pair.dress_of(member)
     return {
         command.text: dressed(printing.answer(pair, member, command.text), command.text, dress)
-        for command in (*catalogue.asked(), *catalogue.deep())
+        for command in (*catalogue.asked(), *(catalogue.deep() if deep else ()))
     }
 
 
-def write_pair(pair: PairDescription, folder: Path, *, anew: bool = True) -> list[Path]:
+def write_pair(pair: PairDescription, folder: Path, *, anew: bool = True, deep: bool = False) -> list[Path]:
     """Write both members' captures under `folder/<member>/<slug>.txt` and return the paths written.
 
     With `anew` False a file that is there already stays as it is: fixtures may be edited by hand.
     """
     written = []
     for member in pair.members:
-        for command, text in captures(pair, member).items():
+        for command, text in captures(pair, member, deep=deep).items():
             path = folder / member.name / f"{catalogue.slug(command)}.txt"
             if path.exists() and not anew:
                 continue
