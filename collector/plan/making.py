@@ -24,11 +24,12 @@ from collector.plan.plan import (
     Times,
     Unknown,
 )
+from collector.plan.restarts import Restarts, restarts_of
 from collector.plan.stages import ACTIVATED, BEFORE_WINDOW, DESCRIPTIONS, History
 from collector.plan.staging import Known, known_aps, too_small
 from collector.plan.times import deviation, later, mean, percentile, shown, zone_of
 from collector.plan.turning_back import estimates_of, turn_back
-from collector.plan.work import Work, all_will_hold, rounds_of, staging_of, work_of
+from collector.plan.work import Work, all_will_hold, staging_of, work_of
 from collector.rules import image_staged
 from collector.snapshot import Snapshot
 from inventory.pairs import Window
@@ -48,7 +49,7 @@ class _Case:
     history: History
     known: Known
     counted: Counted
-    rounds: int | None
+    restarts: Restarts
     staging: Staging | None
     work: Work
     zone: tzinfo
@@ -66,23 +67,23 @@ def make(
     snapshot: Snapshot,
     policy: Policy,
     history: History = _NOTHING,
-    batches: Sequence[Sequence[str]] | None = None,
+    *,
+    restarts: Restarts | None = None,
     clients: Counted | None = None,
 ) -> Plan:
     """The plan of the snapshot's pair, as of the snapshot's moment.
 
-    `batches` are the access points that restart together, by name, in their order; without them the number of rounds
-    is that of the policy's smallest rolling share. `clients` replaces what the captures tell. ValueError where the
-    history holds what is no duration.
+    `restarts` and `clients` replace what the captures tell of them. ValueError where the history holds what is no
+    duration.
     """
     zone, zone_name = zone_of(snapshot.pair)
     known, counted = known_aps(snapshot), count(snapshot) if clients is None else clients
-    rounds, rounds_note = rounds_of(known, policy, batches)
+    restarts = restarts_of(snapshot, policy, known) if restarts is None else restarts
     staging = staging_of(snapshot, policy, known)
-    work = work_of(snapshot, policy, history, known, staging, rounds)
+    work = work_of(snapshot, policy, history, known, staging, restarts.rounds)
     begin = _begin(work, snapshot.pair.window, snapshot.moment)
     begin = shown(begin, zone) if begin is not None else None
-    case = _Case(snapshot, policy, history, known, counted, rounds, staging, work, zone, begin)
+    case = _Case(snapshot, policy, history, known, counted, restarts, staging, work, zone, begin)
     preparation = _preparation(case)
     planned = _stages(case, preparation)
     in_window = work.known(_IN_WINDOW)
@@ -99,11 +100,12 @@ def make(
         auto_abort=abort,
         staging=_with_start(case),
         preparation=preparation,
-        rounds=rounds,
-        notice=_notice(case, batches),
+        batches=restarts.batches,
+        rounds=restarts.rounds,
+        notice=_notice(case),
         unknowns=_unknowns(case),
         problems=_problems(case, planned, preparation, abort),
-        notes=_notes(case, rounds_note),
+        notes=_notes(case),
     )
 
 
@@ -209,6 +211,7 @@ def _times(case: _Case) -> Times | None:
         slack_seconds=(window.end - begin).total_seconds() - p90,
         latest_start=case.shown(later(window.end, -p90)),
         latest_start_with_return=_latest_with_return(case, window),
+        prepared=case.work.complete(BEFORE_WINDOW),
     )
 
 
@@ -265,14 +268,21 @@ def _timers(snapshot: Snapshot) -> dict[str, int | None]:
     }
 
 
-def _notice(case: _Case, batches: Sequence[Sequence[str]] | None) -> Notice | None:
+def _tells_timer(snapshot: Snapshot) -> bool:
+    """Whether a member's capture shows the timer, running or not."""
+    readings = [member.read("show install summary", InstallSummary) for member in snapshot.members]
+    return any(reading.facts is not None and reading.facts.auto_abort is not None for reading in readings)
+
+
+def _notice(case: _Case) -> Notice | None:
     """Who notices; None where it isn't known which access points there are."""
     if not case.known.aps and case.known.lack:
         return None
     one_round = stages.restarts(1, all_will_hold(case.known), case.policy, case.history).estimate
     names = [ap.name for ap in case.known.aps]
     seconds = one_round.likely if one_round is not None else None
-    return notice(case.snapshot.pair, names, batches, case.counted, seconds)
+    batches = case.restarts.batches
+    return notice(case.snapshot.pair, names, batches.batches if batches is not None else None, case.counted, seconds)
 
 
 def _unknowns(case: _Case) -> tuple[Unknown, ...]:
@@ -288,9 +298,15 @@ def _unknowns(case: _Case) -> tuple[Unknown, ...]:
     if case.policy.auto_abort_minutes is None:
         said = "Whether validation ends before the controller rolls back by itself."
         found.append(Unknown(said, "Add `auto_abort_minutes` to the policy."))
+    if not _tells_timer(case.snapshot):
+        said = "Whether the controller's auto-abort timer runs already."
+        found.append(Unknown(said, "Take the active member's capture of `show install summary` again."))
     if case.known.lack:
         said = f"Which access points there are ({case.known.lack})."
         found.append(Unknown(said, "Take the active member's captures of `show ap summary` and `show ap image`."))
+    if case.restarts.lack:
+        said = f"Which access points may restart together and which leave a hole ({case.restarts.lack})."
+        found.append(Unknown(said, case.restarts.needed))
     if case.counted.lack:
         said = f"How many clients notice ({case.counted.lack})."
         found.append(Unknown(said, "Take the active member's captures of the clients on each access point."))
@@ -305,6 +321,7 @@ def _problems(
     found = [
         problems.timer_running(_timers(case.snapshot)),
         problems.rolled_back(abort),
+        problems.holes(case.restarts.batches),
         problems.small_flash(too_small(case.known.aps, case.policy)),
         problems.nothing_to_do(pair, runs_already),
     ]
@@ -331,12 +348,12 @@ def _fit(case: _Case, window: Window, begin: datetime) -> Problem | None:
         changed = replace(case.work, durations={**case.work.durations, "restart-aps": other})
         return percentile(changed.known(_IN_WINDOW), 90)
 
-    fewer = problems.fewest_rounds(case.rounds, with_rounds, room) if p90 > room else ""
+    fewer = problems.fewest_rounds(case.restarts.rounds, with_rounds, room) if p90 > room else ""
     return problems.too_long(window, begin, p90, complete, case.shown(later(window.end, -p90)), fewer)
 
 
-def _notes(case: _Case, rounds_note: str) -> tuple[str, ...]:
-    notes = [rounds_note] if rounds_note else []
+def _notes(case: _Case) -> tuple[str, ...]:
+    notes = [case.restarts.note] if case.restarts.note else []
     window = case.window
     if window is not None:
         start, end = case.shown(window.start), case.shown(window.end)

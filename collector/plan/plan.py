@@ -12,6 +12,7 @@ from math import isfinite
 from typing import Literal, get_args
 
 from collector.finding import Status
+from collector.plan.batches import BatchPlan
 from inventory.pairs import Pair
 
 StageId = Literal[
@@ -132,7 +133,8 @@ class Times:
 
     `slack_seconds` is the window's end less `p90`: negative where it doesn't fit. `latest_start` is the last begin at
     which the 90th percentile ends inside the window; `latest_start_with_return` the last one at which even a turning
-    back after validation does (None where that way isn't known).
+    back after validation does (None where that way isn't known). `prepared` says whether all durations of the
+    preparation are known, and so that it ends before `begin`.
     """
 
     begin: datetime
@@ -146,11 +148,14 @@ class Times:
     slack_seconds: float
     latest_start: datetime
     latest_start_with_return: datetime | None
+    prepared: bool
 
     @property
-    def fits(self) -> bool:
-        """Whether it ends inside the window in 90 of 100 cases."""
-        return self.slack_seconds >= 0
+    def fits(self) -> bool | None:
+        """Whether it ends inside the window in 90 of 100 cases; None where it would, if it can begin as planned."""
+        if self.slack_seconds < 0:
+            return False
+        return True if self.prepared else None
 
 
 @dataclass(frozen=True)
@@ -272,8 +277,9 @@ class Plan:
     """The whole plan of one pair.
 
     `times` is None where a stage of the window has no durations; `at_least_seconds` is then the 90th percentile of
-    those that have. `zone` names the time zone in which moments are shown, or is the window's own offset. `notes` are
-    sentences on how figures are meant. `rounds` is into how many rounds of access point restarts it is computed.
+    those that have. `zone` names the time zone in which moments are shown, or is the window's own offset. `batches` is
+    None where they can't be computed; `rounds` is into how many rounds of access point restarts the plan is computed.
+    `notes` are sentences on how figures are meant.
     """
 
     pair: Pair
@@ -287,6 +293,7 @@ class Plan:
     auto_abort: AutoAbort
     staging: Staging | None
     preparation: Preparation | None
+    batches: BatchPlan | None
     rounds: int | None
     notice: Notice | None
     unknowns: tuple[Unknown, ...] = ()

@@ -11,7 +11,9 @@ from datetime import datetime
 from math import ceil
 
 from collector.finding import Status
+from collector.plan.batches import BatchPlan
 from collector.plan.plan import AutoAbort, Preparation, Problem, Stage
+from collector.rules.ap_tables import counted, named
 from inventory.pairs import Pair, Window
 
 
@@ -105,9 +107,9 @@ def no_return(stages: Sequence[Stage]) -> Problem | None:
     if times is None or last is None:
         return None
     statement = (
-        f"Whoever turns back after {', '.join(stage.title.lower() for stage in late)}, ended as late as in 1 of 10 "
-        f"cases, doesn't get back inside the window: for the first of these the last moment is {clock(last)}, "
-        f"{minutes((times.p90 - last).total_seconds())} before that."
+        "Who turns back at the end of this may not get back inside the window: "
+        f"{'; '.join(stage.title for stage in late)}. The first of these ends by {clock(times.p90)} in 90 of 100 "
+        f"cases, and the last moment for turning back is {clock(last)}, {minutes((times.p90 - last).total_seconds())} before."
     )
     return Problem(
         "no-return",
@@ -171,6 +173,23 @@ def small_flash(models: Mapping[str, Sequence[str]]) -> Problem | None:
         f"By the policy's sizes the flash of these access points is too small for the image: {told}.",
         "Check `image_bytes` and `flash_bytes` of the models in the policy; if they are right, replace these access "
         "points or choose another target.",
+    )
+
+
+def holes(batches: BatchPlan | None) -> Problem | None:
+    """Access points that nobody is known to stand in for while they restart, those in critical areas first."""
+    if batches is None or not batches.holes:
+        return None
+    critical = [hole.ap for hole in batches.holes if hole.critical]
+    others = [hole.ap for hole in batches.holes if not hole.critical]
+    told = [f"in critical areas {named(critical)}"] if critical else []
+    told += [named(others)] if others else []
+    return Problem(
+        "holes",
+        Status.CAUTION,
+        f"Nothing is known to stand in for {counted(len(batches.holes))} while restarting: {'; '.join(told)}.",
+        "Agree on these places with the people who depend on them, or cover them otherwise meanwhile. Where an access "
+        "point's own neighbour report was not seen, take it again.",
     )
 
 

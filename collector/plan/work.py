@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil
 
 from collector.finding import Status
 from collector.plan import stages
@@ -41,24 +40,6 @@ class Work:
     def complete(self, ids: Sequence[StageId]) -> bool:
         """Whether all of them are known."""
         return None not in self.chain(ids)
-
-
-def rounds_of(known: Known, policy: Policy, batches: Sequence[Sequence[str]] | None) -> tuple[int | None, str]:
-    """In how many rounds the access points restart, and the sentence that says how that came about."""
-    if batches is not None:
-        return len(batches), ""
-    if not known.aps and not known.lack:
-        return 0, ""
-    if not policy.ap_restarts.rolling_percents:
-        return None, ""
-    share = min(policy.ap_restarts.rolling_percents)
-    rounds = ceil(100 / share - 1e-9)
-    if not known.lack:
-        rounds = min(rounds, len(known.aps))
-    return rounds, (
-        f"Without batches the access points are taken to restart in {rounds} rounds: the controller's own rolling "
-        f"restart at the policy's smallest share, {share:g} per cent a round."
-    )
 
 
 def work_of(
