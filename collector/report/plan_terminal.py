@@ -13,6 +13,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from collector.plan.batches import BatchPlan
 from collector.plan.plan import Plan, Stage
 from collector.planned import PairPlan, Standing
 from collector.report import plan_wording as words
@@ -28,7 +29,7 @@ _STYLES = {
 }
 _PROBLEM_STYLES = {"block": "bold red", "caution": "yellow"}
 _LEAST_BAR = 12
-_NAMES = 6
+_NAMES, _PLACES, _HOLES = 4, 3, 20
 _DROPS = "* clients can be dropped"
 
 
@@ -40,7 +41,7 @@ def plan(found: PairPlan) -> RenderableType:
         *_window(plan),
         *_problems(plan),
         *_before(plan),
-        *_notice(plan),
+        *_restarts(plan),
         *_unknowns(plan),
         *_notes(plan),
         _blank(Group(*(Text(caution, "italic") for caution in words.CAUTIONS))),
@@ -106,7 +107,7 @@ def _durations(stages: Sequence[Stage]) -> Iterable[RenderableType]:
 def _skipped(plan: Plan, *, in_window: bool) -> Iterable[RenderableType]:
     for stage in plan.stages:
         if stage.skipped and stage.in_window is in_window:
-            yield Text.assemble(_text(stage.id, "bold"), " is not needed: ", _text(stage.skipped))
+            yield Text.assemble(_text(stage.id, "bold"), ": not needed. ", _text(stage.skipped))
 
 
 def _staging(plan: Plan) -> RenderableType:
@@ -273,22 +274,58 @@ class _Legend:
         yield Text(f"{glyphs.edge} the window's edges   {_DROPS}", "dim")
 
 
-def _notice(plan: Plan) -> Iterable[RenderableType]:
-    notice = plan.notice
-    if notice is None:
+def _restarts(plan: Plan) -> Iterable[RenderableType]:
+    notice, batches = plan.notice, plan.batches
+    if batches is not None:
+        rounds = [_text(words.fewest(batches)), _rounds(plan, batches)]
+        yield _section("The access points' restarts", *rounds, *_rolling(batches))
+        yield _section("Holes", _text(words.holes(batches)), *_holes(batches))
+    if notice is not None:
+        yield _section("Who notices", _text(words.notice(notice)), _text(notice.statement))
+
+
+def _rounds(plan: Plan, batches: BatchPlan) -> RenderableType:
+    noticed = {each.number: each for each in plan.notice.batches} if plan.notice is not None else {}
+    table = _table("Round", "APs", "Clients", "AP minutes", "Where", "Which")
+    _figures(table, 4)
+    for number, aps in enumerate(batches.batches, 1):
+        told = noticed.get(number)
+        clients = words.count(told.clients if told else None)
+        minutes = words.minutes(told.ap_minutes if told else None)
+        where = words.some(told.sites, _PLACES) if told else ""
+        table.add_row(str(number), str(len(aps)), clients, minutes, _text(where), _text(words.some(aps, _NAMES)))
+    return table
+
+
+def _rolling(batches: BatchPlan) -> Iterable[RenderableType]:
+    if not batches.rolling:
         return
-    parts: list[RenderableType] = [_text(words.notice(notice)), _text(notice.statement)]
-    if notice.batches:
-        table = _table("Round", "APs", "Clients", "AP minutes", "Where", "Which")
-        for column in table.columns[:4]:
-            column.justify = "right"
-            column.no_wrap = True
-        for batch in notice.batches:
-            minutes = "not known" if batch.ap_minutes is None else f"{batch.ap_minutes:,.0f}"
-            figures = (str(batch.number), str(len(batch.aps)), words.count(batch.clients), minutes)
-            table.add_row(*figures, _text(", ".join(batch.sites)), _text(words.some(batch.aps, _NAMES)))
-        parts.append(table)
-    yield _section("Who notices", *parts)
+    table = _table("Per cent", "At least", "Estimated", "Against the batches")
+    _figures(table, 3)
+    for each in batches.rolling:
+        figures = (f"{each.percentage:g}", str(each.at_least), str(each.simulated))
+        table.add_row(*figures, _text(words.rolling(each, batches)))
+    yield _blank(Text("If the controller's own rolling restart does it, in rounds:"))
+    yield table
+
+
+def _holes(batches: BatchPlan) -> Iterable[RenderableType]:
+    if not batches.holes:
+        return
+    table = _table("Round", "Access point", "Where", "Why")
+    _figures(table, 1)
+    for hole in batches.holes[:_HOLES]:
+        where = Text.assemble(_text(hole.site), (", critical", "bold red") if hole.critical else "")
+        table.add_row(str(hole.batch), _text(hole.ap, "bold" if hole.critical else ""), where, _text(hole.why.value))
+    yield table
+    if len(batches.holes) > _HOLES:
+        yield Text(f"and {len(batches.holes) - _HOLES:,} more, in plan.html and plan.json (--out DIR)", "italic")
+
+
+def _figures(table: Table, columns: int) -> None:
+    for column in table.columns[:columns]:
+        column.justify = "right"
+        column.no_wrap = True
 
 
 def _unknowns(plan: Plan) -> Iterable[RenderableType]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from collector.finding import Status
+from collector.plan.batches import BatchPlan, Rolling
 from collector.plan.plan import Notice, Plan, Stage
 from collector.planned import PairPlan
 from collector.report import wording
@@ -133,6 +134,11 @@ def count(number: int | None) -> str:
     return "not known" if number is None else f"{number:,}"
 
 
+def minutes(number: float | None) -> str:
+    """Minutes added up over access points, to the full minute."""
+    return "not known" if number is None else f"{number:,.0f}"
+
+
 def megabytes(size: int | None) -> str:
     """A size in decimal megabytes (10^6 bytes, IEC 80000-13)."""
     return "not known" if size is None else f"{size / 10**6:,.0f} MB"
@@ -198,12 +204,41 @@ def preparation(plan: Plan) -> list[str]:
 
 def notice(found: Notice) -> str:
     """Who notices the restarts, in one sentence."""
-    minutes = "not known" if found.ap_minutes is None else f"{found.ap_minutes:,.0f}"
-    where = ", ".join(found.sites) or "no site"
+    where = some(found.sites, 5) or "no site"
     return (
         f"{wording.number_of(found.aps, 'access point')} in {where}; clients on them: {count(found.clients)}; "
-        f"minutes without service, added up over all access points: {minutes}."
+        f"minutes without service, added up over all access points: {minutes(found.ap_minutes)}."
     )
+
+
+def fewest(batches: BatchPlan) -> str:
+    """How many rounds the batches make, and whether fewer are possible."""
+    number = wording.number_of(len(batches.batches), "round")
+    if batches.proven_fewest:
+        return f"{number} of access point restarts: proven to be the fewest."
+    return f"{number} of access point restarts: the fewest found; with fewer than {batches.bound} it can't be done."
+
+
+def holes(batches: BatchPlan) -> str:
+    """How many restarts leave a hole, or may."""
+    if not batches.holes:
+        return "No restart leaves a hole: a neighbour stays up for each access point."
+    critical = sum(hole.critical for hole in batches.holes)
+    number = wording.number_of(len(batches.holes), "access point")
+    told = f"{number} with no neighbour known to stand in during the restart"
+    return f"{told}; {critical} in critical areas, named first." if critical else f"{told}; none in a critical area."
+
+
+def rolling(found: Rolling, batches: BatchPlan) -> str:
+    """How the controller's own restart at this setting compares with the batches, in a clause."""
+    more = found.simulated - len(batches.batches)
+    if more == 0:
+        told = "as many rounds as the batches"
+    else:
+        told = f"{wording.number_of(abs(more), 'round')} {'more' if more > 0 else 'fewer'} than the batches"
+    if found.over_share:
+        told += f"; takes more than the policy's share of {some(found.over_share, 3)}"
+    return told
 
 
 def some(names: Sequence[str], most: int) -> str:

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta, timezone
 from typing import Any
 
 from collector.finding import Status, Verdict
+from collector.plan.batches import BatchPlan, Hole, Rolling, Why
 from collector.plan.plan import (
     AutoAbort,
     BackStep,
@@ -103,8 +104,21 @@ _TIMES = Times(
 )
 
 _BATCHES = (
-    BatchNotice(1, ("hall-1", "hall-3", "gate-2"), ("hall", "Harbour Quay"), 12, 15.0),
-    BatchNotice(2, ("hall-2", "gate-1"), ("hall", "Harbour Quay"), None, 10.0),
+    BatchNotice(1, ("gate-1", "hall-2"), ("Harbour Quay", "hall"), None, 10.0),
+    BatchNotice(2, ("gate-2", "hall-1", "hall-3"), ("Harbour Quay", "hall"), 12, 15.0),
+)
+
+_RESTARTS = BatchPlan(
+    batches=(("gate-1", "hall-2"), ("gate-2", "hall-1", "hall-3")),
+    bound=2,
+    share_bound=2,
+    hear_each_other=("hall-1", "hall-2"),
+    holes=(
+        Hole("gate-1", "Harbour Quay", True, Why.HEARS_NONE, 1),
+        Hole("hall-3", "hall", False, Why.NO_REPORT, 2),
+    ),
+    unreported=("hall-3",),
+    rolling=(Rolling(5, 5, 5, ()), Rolling(25, 4, 5, ("hall",))),
 )
 
 QUAY = Plan(
@@ -114,7 +128,7 @@ QUAY = Plan(
     window_start=OPENS,
     window_end=CLOSES,
     stages=(
-        stage("copy", skipped="the image is on both members' flash already"),
+        stage("copy", skipped="The image is on both members' flash."),
         stage("expand"),
         stage("stage-aps"),
         stage("reload-standby", commands=("activate the new release now",)),
@@ -144,6 +158,7 @@ QUAY = Plan(
         "4 of 5 access points still have to load the image.",
     ),
     preparation=Preparation(("expand", "stage-aps"), 5400.0, after(-90), 0.0),
+    batches=_RESTARTS,
     rounds=2,
     notice=Notice(
         _BATCHES,
@@ -176,6 +191,7 @@ NARROW = replace(
     ),
     times=None,
     at_least_seconds=112 * 60.0,
+    batches=None,
     rounds=None,
     notice=None,
     unknowns=(Unknown("When validation ends.", "`timings.validate` in the policy."),),
@@ -202,6 +218,15 @@ HOSTILE_PLAN = replace(
     stages=tuple(replace(each, basis=HOSTILE, commands=(HOSTILE, STEERING)) for each in TOO_LONG.stages),
     auto_abort=replace(TOO_LONG.auto_abort, statement=STEERING),
     staging=replace(TOO_LONG.staging, statement=STEERING) if TOO_LONG.staging else None,
+    batches=BatchPlan(
+        ((HOSTILE, STEERING),),
+        1,
+        1,
+        (HOSTILE,),
+        (Hole(STEERING, HOSTILE, True, Why.HEARS_NONE, 1),),
+        (),
+        (Rolling(5, 1, 1, (HOSTILE, STEERING)),),
+    ),
     notice=replace(
         QUAY.notice,
         batches=(BatchNotice(1, (HOSTILE, STEERING), (HOSTILE,), 3, 5.0),),
