@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import io
 import os
 import sys
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
+
+from collector import streams
 
 if TYPE_CHECKING:
     from types import ModuleType
@@ -34,24 +35,29 @@ def run() -> NoReturn:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Do what the arguments say and return the exit status of DESIGN section 4."""
-    options = _parser().parse_args(arguments)
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        # A controller's words may hold what the terminal's encoding doesn't have.
-        sys.stdout.reconfigure(errors="backslashreplace")
+    """Do what the arguments say and return the exit status of DESIGN section 4.
+
+    A reader that goes away before the end doesn't change it: the status tells of the pairs, not of the printing.
+    """
+    with streams.watched():
+        try:
+            return _do(arguments)
+        except KeyboardInterrupt:
+            return _complain("interrupted before there was anything to report", WRONG_QUESTION)
+        except UsageError as error:
+            return _complain(str(error), WRONG_QUESTION)
+        except Exception as error:
+            return _explain(error)
+
+
+def _do(arguments: Sequence[str]) -> int:
+    if sys.stdout is None:
+        raise UsageError("standard output is closed; send it to a file, or to /dev/null to throw it away")
     try:
+        options = _parser().parse_args(arguments)
         status: int = options.do(options)
+    finally:
         sys.stdout.flush()
-    except BrokenPipeError:
-        # The reader has gone; nothing more can be printed, not even by the interpreter's own flush at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return INTERNAL
-    except KeyboardInterrupt:
-        return _complain("interrupted before there was anything to report", WRONG_QUESTION)
-    except UsageError as error:
-        return _complain(str(error), WRONG_QUESTION)
-    except Exception as error:
-        return _explain(error)
     return status
 
 

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import shlex
 import shutil
+import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -236,9 +239,53 @@ def test_an_internal_error_is_3(monkeypatch: pytest.MonkeyPatch, capsys: pytest.
     assert "internal error (RuntimeError); please report the lines above" in capsys.readouterr().err
 
 
-def test_help_imports_nothing_heavy() -> None:
-    import subprocess
+def in_a_shell(tail: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """The command line in a shell of its own, with this behind it; the exit status is the command's own."""
+    line = shlex.join([sys.executable, "-c", "from collector.cli import run; run()", *arguments])
+    script = f"set -o pipefail; {line} {tail}"
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"}
+    return subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=False, env=environment)
 
+
+@pytest.mark.parametrize(("pairs", "status"), [("quay", 0), ("breakwater", 1)])
+@pytest.mark.parametrize("form", [[], ["--json"]])
+def test_a_reader_that_goes_away_does_not_change_the_status(pairs: str, status: int, form: list[str]) -> None:
+    done = in_a_shell("| true", *REPLAY, "--pairs", pairs, *form)
+    assert (done.returncode, done.stderr) == (status, "")
+    # Nor does one that read the progress.
+    done = in_a_shell("2> >(true) >/dev/null", "replay", FIXTURES, "--inventory", INVENTORY, "--pairs", pairs)
+    assert done.returncode == status
+
+
+@pytest.mark.parametrize("arguments", [REPLAY, ("rules",), ("rules", "--help")])
+@pytest.mark.parametrize(
+    ("tail", "sentence"),
+    [
+        (">&-", "standard output is closed; send it to a file, or to /dev/null to throw it away"),
+        (">/dev/full", "standard output: No space left on device"),
+    ],
+)
+def test_a_standard_output_that_cannot_be_written_is_one_sentence_and_2(
+    arguments: tuple[str, ...], tail: str, sentence: str
+) -> None:
+    done = in_a_shell(tail, *arguments)
+    assert (done.returncode, done.stderr) == (2, f"readypair: {sentence}\n")
+
+
+@pytest.mark.parametrize("tail", ["2>&-", "2>/dev/full", "<&- 2>&-"])
+def test_without_standard_error_it_answers_all_the_same(tail: str) -> None:
+    done = in_a_shell(tail, "replay", FIXTURES, "--inventory", INVENTORY, "--pairs", "quay", "--json")
+    assert done.returncode == 0
+    assert json.loads(done.stdout)["pairs"][0]["pair"] == "quay"
+    assert in_a_shell(tail, "rules", "x").stdout == ""
+
+
+def test_without_standard_input_there_is_nothing_to_read() -> None:
+    done = in_a_shell("<&-", "read", "show boot", "-")
+    assert (done.returncode, done.stderr) == (1, "readypair: -: can't be read as 'show boot': the answer is empty\n")
+
+
+def test_help_imports_nothing_heavy() -> None:
     heavy = "import sys, collector.cli as c\ntry: c.main(['--help'])\nexcept SystemExit: pass\n"
     check = "print(sorted({'netmiko', 'paramiko', 'nornir', 'pydantic', 'rich', 'ttp', 'asyncssh'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", heavy + check], capture_output=True, text=True, check=True)
