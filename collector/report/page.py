@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import re
 from collections.abc import Iterable, Sequence
 from functools import cache
-from importlib import resources
-from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from jinja2 import Environment
 
 from collector.finding import Finding, Status, Verdict
 from collector.report import wording
-from collector.report.visible import visible
+from collector.report.templating import digest, environment, own
 from collector.result import PairResult, Result
 from collector.rules.rule import Rule
 
@@ -29,7 +24,7 @@ def page(result: Result, rules: Sequence[Rule]) -> str:
     Style and script stand in the page, and its policy lets nothing else run or load.
     """
     pairs = sorted(result.pairs, key=lambda pair: wording.VERDICTS.index(pair.verdict))
-    style, script = _own("page.css"), _own("page.js")
+    style, script = own("page.css"), own("page.js")
     return (
         _environment()
         .get_template("page.html.jinja")
@@ -37,27 +32,19 @@ def page(result: Result, rules: Sequence[Rule]) -> str:
             result=result,
             rules=rules,
             explained={rule.id for rule in rules},
-            pairs=list(zip(_anchors(pair.pair.name for pair in pairs), pairs, strict=True)),
+            pairs=list(zip(anchors(pair.pair.name for pair in pairs), pairs, strict=True)),
             concerned=_concerned(result, rules),
-            style=Markup(style),  # noqa: S704 - our own file
-            script=Markup(script),  # noqa: S704 - our own file
-            style_hash=_hash(style),
-            script_hash=_hash(script),
+            style=style,
+            script=script,
+            style_hash=digest(style),
+            script_hash=digest(script),
         )
     )
 
 
 @cache
 def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("collector.report", "."),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=_finalize,
-    )
-    environment.globals.update(
+    return environment(
         wording=wording,
         worst_first=wording.worst_first,
         troubled=_troubled,
@@ -68,22 +55,9 @@ def _environment() -> Environment:
         GO=Verdict.GO,
         zip=zip,
     )
-    return environment
 
 
-def _finalize(value: Any) -> Any:
-    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
-
-
-def _own(name: str) -> str:
-    return resources.files("collector.report").joinpath(name).read_text(encoding="utf-8").replace("\r\n", "\n")
-
-
-def _hash(text: str) -> str:
-    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-
-
-def _anchors(names: Iterable[str]) -> list[str]:
+def anchors(names: Iterable[str]) -> list[str]:
     """An anchor for every pair, the same in every report that has the pair, as long as no two names come out alike."""
     taken: dict[str, None] = {}
     for name in names:
