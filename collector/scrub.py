@@ -22,8 +22,10 @@ from collector.standins import Kind, StandIns, lower, mac_digits
 from parsers import Facts, Unreadable, catalogue, matching, read, transcript, vocabulary
 from parsers.facts.access_points import ApImage, ApSummary
 from parsers.facts.certificates import Certificates, Trustpoint
+from parsers.facts.counted_rows import MAC
 from parsers.facts.history import ConfigurationTime
 from parsers.facts.joining import JoinSummary
+from parsers.facts.neighbours import ApLoad, ApNeighbours
 from parsers.facts.software import Version
 from parsers.release import Release
 
@@ -33,7 +35,7 @@ CHANGING = frozenset(
         *("name", "ip", "rmi_ip", "mac", "ethernet_mac", "radio_mac", "base_mac", "location", "serial", "reference"),
         *("subject", "issuer", "trustpoints", "by", "lines", "variables", "image_file", "boot", "peer_boot", "files"),
         *("reason", "last_switchover_reason", "last_reload_reason", "communications_reason"),
-        *("last_failure_phase", "last_disconnect_reason"),
+        *("last_failure_phase", "last_disconnect_reason", "neighbour"),
     ]
 )
 # Of these names nothing is to be seen but that there are none, or that nobody gave one.
@@ -205,14 +207,10 @@ def _names(facts: Facts) -> Iterator[_Named]:
     match facts:
         case Version(serial=str(serial)):
             yield from _at(facts, "serial", Kind.SERIAL, serial)
-        case ApSummary():
-            for ap in facts.aps:
-                yield _Named(Kind.ACCESS_POINT, ap.name, ap.at)
-                yield _Named(Kind.LOCATION, ap.location or "", ap.at)
-        case ApImage():
-            yield from (_Named(Kind.ACCESS_POINT, ap.name, ap.at) for ap in facts.aps)
-        case JoinSummary():
-            yield from (_Named(Kind.ACCESS_POINT, record.name or "", record.at) for record in facts.aps)
+        case ApSummary() | ApImage() | JoinSummary() | ApNeighbours() | ApLoad():
+            yield from (_Named(Kind.ACCESS_POINT, name, line) for name, line in _access_points(facts))
+            if isinstance(facts, ApSummary):
+                yield from (_Named(Kind.LOCATION, ap.location or "", ap.at) for ap in facts.aps)
         case Trustpoint(name=str(name)):
             yield from _at(facts, "name", Kind.CERTIFICATE, name)
         case Certificates():
@@ -221,6 +219,20 @@ def _names(facts: Facts) -> Iterator[_Named]:
                 yield from (_Named(Kind.CERTIFICATE, name) for name in certificate.trustpoints)
         case ConfigurationTime(by=str(user)):
             yield from _at(facts, "by", Kind.USER, user)
+
+
+def _access_points(
+    facts: ApSummary | ApImage | JoinSummary | ApNeighbours | ApLoad,
+) -> Iterator[tuple[str, int]]:
+    """The access points' names and their lines; a neighbour without a name is an address, and is replaced as one."""
+    if isinstance(facts, ApNeighbours):
+        yield from ((row.name, row.at) for row in facts.neighbours)
+        yield from ((row.neighbour, row.at) for row in facts.neighbours if not re.fullmatch(MAC, row.neighbour))
+        yield from ((row.name, row.at) for row in facts.alone)
+    elif isinstance(facts, ApLoad):
+        yield from ((row.name, row.at) for row in facts.loads)
+    else:
+        yield from ((ap.name or "", ap.at) for ap in facts.aps)
 
 
 def _at(facts: Facts, field: str, kind: Kind, text: str) -> Iterator[_Named]:

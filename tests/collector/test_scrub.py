@@ -17,6 +17,7 @@ from collector.scrub import Known
 from collector.standins import Kind, lower, mac_digits
 from parsers import catalogue, read, vocabulary
 from parsers.facts.access_points import ApSummary
+from parsers.facts.neighbours import ApLoad, ApNeighbours
 from parsers.facts.redundancy import Chassis
 from tests.demo_fleet import FIXTURES, fleet
 
@@ -118,6 +119,31 @@ def _models(text: str) -> list[tuple[object, ...]]:
     facts = read("show ap summary", text)
     assert isinstance(facts, ApSummary)
     return [(ap.model, ap.slots, ap.state, ap.country, bool(ap.location), ap.at) for ap in facts.aps]
+
+
+def test_who_hears_whom_is_told_of_the_same_access_points_afterwards() -> None:
+    """Names as they stand in the list of access points, so that both can still be put together."""
+    deep = recording.load(FIXTURES, "saltmarsh-a", catalogue.deep())
+    result = scrub.scrub([*pair_captures("saltmarsh"), *deep], Known())
+    assert not any(result.suspicions)
+    assert not scrub.remains(result.captures, result.originals)
+    told = {c.command: read(c.command, c.text) for c in result.captures if c.member == "saltmarsh-a"}
+    summary, heard = told["show ap summary"], told["show ap neighbor summary"]
+    before = read(deep[0].command, deep[0].text)
+    assert isinstance(summary, ApSummary)
+    assert isinstance(heard, ApNeighbours)
+    assert isinstance(before, ApNeighbours)
+    names = {ap.name for ap in summary.aps}
+    assert {row.name for row in heard.neighbours} == names
+    assert {row.neighbour for row in heard.neighbours} - names == {
+        row.neighbour for row in heard.neighbours if row.neighbour.startswith("02")
+    }
+    assert not names & {row.name for row in before.neighbours}
+    assert [row.dbm for row in heard.neighbours] == [row.dbm for row in before.neighbours]
+    for command in catalogue.deep()[1:]:
+        load = told[command.text]
+        assert isinstance(load, ApLoad)
+        assert {row.name: row.mac for row in load.loads} == {ap.name: ap.radio_mac for ap in summary.aps}
 
 
 def test_both_members_still_tell_of_the_same_chassis() -> None:
