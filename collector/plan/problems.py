@@ -109,7 +109,8 @@ def no_return(stages: Sequence[Stage]) -> Problem | None:
     statement = (
         "Who turns back at the end of this may not get back inside the window: "
         f"{'; '.join(stage.title for stage in late)}. The first of these ends by {clock(times.p90)} in 90 of 100 "
-        f"cases, and the last moment for turning back is {clock(last)}, {minutes((times.p90 - last).total_seconds())} before."
+        f"cases, and the last moment for turning back is {clock(last)}, "
+        f"{minutes((times.p90 - last).total_seconds())} before."
     )
     return Problem(
         "no-return",

@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 from collector.plan.plan import Estimate
 from inventory.pairs import Pair
 
-_CELLS = 400
+_CELLS = 600
 _FRACTION_STEPS = 300
 _TINY = 1e-300
 _CLOSE = 1e-13
