@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, StrictInt, StrictStr
+from pydantic import AfterValidator, BaseModel, ConfigDict, StrictInt, StrictStr
 
 from inventory import yaml_files
-from inventory.pairs import Pair
+from inventory.pairs import NO_PORT, Pair, is_port
 from inventory.policy import Policy
 from inventory.problems import InventoryError, Problem
 from inventory.waivers import Waiver, read_waivers
 
 if TYPE_CHECKING:
     from nornir.core import Nornir
+
+_SILENT = logging.NullHandler()
 
 
 @dataclass(frozen=True)
@@ -92,25 +95,27 @@ def _eased(data: Mapping[str, Any], path: Path, rules: Mapping[str, bool]) -> li
     ]
 
 
-class _ConnectionOptions(BaseModel):
+def _port(value: int) -> int:
+    if not is_port(value):
+        raise ValueError(NO_PORT)
+    return value
+
+
+class _Login(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     hostname: StrictStr | None = None
-    port: StrictInt | None = None
+    port: Annotated[StrictInt, AfterValidator(_port)] | None = None
     username: StrictStr | None = None
     password: StrictStr | None = None
     platform: StrictStr | None = None
+
+
+class _ConnectionOptions(_Login):
     extras: dict[str, Any] | None = None
 
 
-class _Element(BaseModel):
-    model_config = ConfigDict(extra="forbid")
-
-    hostname: StrictStr | None = None
-    port: StrictInt | None = None
-    username: StrictStr | None = None
-    password: StrictStr | None = None
-    platform: StrictStr | None = None
+class _Element(_Login):
     data: dict[str, Any] | None = None
     connection_options: dict[str, _ConnectionOptions] = {}
 
@@ -129,8 +134,8 @@ def _open_nornir(folder: Path) -> Nornir:
         inventory = _simple(folder, inventory)
         _check_files(inventory["options"])
     # Nornir would write a log file into the current folder unless told otherwise.
-    logging = settings.get("logging") or {"enabled": False}
-    return _start(config, {**settings, "inventory": inventory, "logging": logging})
+    log = settings.get("logging") or {"enabled": False}
+    return _start(config, {**settings, "inventory": inventory, "logging": log})
 
 
 def _simple(folder: Path, inventory: dict[str, Any]) -> dict[str, Any]:
@@ -200,9 +205,19 @@ def _circles(path: Path, groups: dict[str, _HostOrGroup]) -> list[Problem]:
     return [Problem(path, f"{name}.groups", "the group is its own parent") for name in groups if reaches_itself(name)]
 
 
+def _keep_quiet(log: Any) -> None:
+    """Python prints the warnings of a logger that has no handler; where Nornir is to log, it adds its own."""
+    logger = logging.getLogger("nornir")
+    # It would add none beside another one.
+    logger.removeHandler(_SILENT)
+    if isinstance(log, dict) and log.get("enabled") is False:
+        logger.addHandler(_SILENT)
+
+
 def _start(config: Path, settings: dict[str, Any]) -> Nornir:
     from nornir import InitNornir
 
+    _keep_quiet(settings["logging"])
     # The job brings its own runner.
     settings = {**settings, "runner": {"plugin": "serial"}}
     try:

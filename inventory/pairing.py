@@ -23,12 +23,12 @@ from pydantic import (
 )
 
 from inventory import yaml_files
-from inventory.pairs import Area, Image, Member, Pair, Window
+from inventory.pairs import NO_PORT, Area, Image, Member, Pair, Window, is_port
 from inventory.policy import ReleaseText, distinct
 from inventory.problems import InventoryError, Problem
 from parsers.release import plain
 
-_SSH_PORT = 22
+_SSH, _SSH_PORT = "ssh", 22
 
 
 def _file_name(value: object) -> object:
@@ -129,6 +129,7 @@ def _pair(name: str, hosts: list[Host], folder: Path, found: list[Problem]) -> P
         )
     for host in hosts:
         found += _name_problems(host, folder)
+        found += _port_problems(host, folder)
     data = [_data(host, folder, found) for host in hosts]
     first = data[0]
     if len(hosts) == 2 and first is not None and data[1] is not None:
@@ -183,6 +184,16 @@ def _name_problems(host: Host, folder: Path) -> Iterator[Problem]:
     # A member's captures go into a folder of its name.
     if host.name.startswith((".", "-")) or not host.name.isprintable() or set(host.name) & set('/\\:*?"<>|'):
         yield Problem(_hosts_file(folder), host.name, "a member's name must be usable as a folder's name")
+
+
+def _port_problems(host: Host, folder: Path) -> Iterator[Problem]:
+    """What is wrong with the ports that the host ends up with, whichever plugin of Nornir's they came from."""
+    effective = host.get_connection_parameters(_SSH).port
+    for key, port in (("port", host.port), (f"connection_options.{_SSH}.port", effective)):
+        whole = port is None or (isinstance(port, int) and not isinstance(port, bool))
+        if not whole or (port is not None and not is_port(port)):
+            yield Problem(_hosts_file(folder), f"{host.name}.{key}", NO_PORT if whole else "must be a whole number")
+            return
 
 
 def _shared_addresses(inventory: Inventory, by_pair: dict[str, list[Host]], folder: Path) -> Iterator[Problem]:

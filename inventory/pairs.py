@@ -6,6 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+NO_PORT = "must be from 1 to 65535"
+
+
+def is_port(number: int) -> bool:
+    """Whether it can be a TCP port."""
+    return 1 <= number <= 65535
+
 
 @dataclass(frozen=True)
 class Image:

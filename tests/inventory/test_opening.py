@@ -1,7 +1,10 @@
 from __future__ import annotations
 
+import subprocess
+import sys
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -161,6 +164,21 @@ def test_hosts_outside_every_pair_are_named(folder: Path) -> None:
             "quay-b: 5",
             "hosts.yaml: quay-b: must hold keys and",
         ),
+        ("hosts.yaml", "quay-b: {", "quay-b: {port: 99999, ", "hosts.yaml: quay-b.port: must be from 1 to 65535"),
+        ("hosts.yaml", "quay-b: {", "quay-b: {port: 0, ", "hosts.yaml: quay-b.port: must be from 1 to 65535"),
+        (
+            "hosts.yaml",
+            "quay-b: {",
+            "quay-b: {connection_options: {ssh: {port: -22}}, ",
+            "hosts.yaml: quay-b.connection_options.ssh.port: must be from 1 to 65535",
+        ),
+        (
+            "groups.yaml",
+            "{platform",
+            "{port: 65536, platform",
+            "groups.yaml: controllers.port: must be from 1 to 65535",
+        ),
+        ("defaults.yaml", "{}", "{port: 65536}", "defaults.yaml: port: must be from 1 to 65535"),
         ("hosts.yaml", "quay-b: {", "quay-b: {port: ssh, ", "hosts.yaml: quay-b.port: must be a whole number"),
         ("hosts.yaml", "quay-b: {", "quay-b: [", "hosts.yaml: isn't valid YAML: line 2"),
         ("defaults.yaml", "{}", "[]", "defaults.yaml: must hold keys and values"),
@@ -259,6 +277,48 @@ def test_nornirs_own_config_chooses_another_inventory_plugin(folder: Path) -> No
     (folder / "hosts.yaml").unlink()
     (folder / "config.yaml").write_text("inventory: {plugin: FromElsewhere}\n")
     assert [pair.name for pair in open_inventory(folder, RULES).pairs] == ["pier"]
+
+
+@pytest.mark.parametrize(("port", "problem"), [(99999, "must be from 1 to 65535"), ("ssh", "must be a whole number")])
+@pytest.mark.parametrize("where", ["port", "connection_options.ssh.port"])
+def test_a_port_from_another_inventory_plugin_is_looked_at_too(
+    folder: Path, port: object, problem: str, where: str
+) -> None:
+    from nornir.core.inventory import ConnectionOptions, Defaults, Group, Groups, Host, Hosts, Inventory, ParentGroups
+    from nornir.core.plugins.inventory import InventoryPluginRegister
+
+    given: Any = {"port": port} if where == "port" else {"connection_options": {"ssh": ConnectionOptions(port=port)}}  # type: ignore[arg-type]
+
+    class WithPorts:
+        def load(self) -> Inventory:
+            pier = Group("pier", data={"pair": "pier", "site": "North Pier", "target_release": "17.12.4"}, **given)
+            hosts = {name: Host(name, groups=ParentGroups([pier])) for name in ("pier-1", "pier-2")}
+            return Inventory(hosts=Hosts(hosts), groups=Groups({"pier": pier}), defaults=Defaults())
+
+    InventoryPluginRegister.register(f"WithPorts {port} {where}", WithPorts)
+    (folder / "config.yaml").write_text(f"inventory: {{plugin: WithPorts {port} {where}}}\n")
+    assert problems(folder) == [f"config.yaml: {name}.{where}: {problem}" for name in ("pier-1", "pier-2")]
+
+
+@pytest.mark.parametrize("text", ["", "# nothing is common\n", "{}\n"])
+def test_nornir_prints_no_warnings_of_its_own(folder: Path, text: str) -> None:
+    (folder / "defaults.yaml").write_text(text)
+    script = (
+        f"from inventory.opening import open_inventory as o; from pathlib import Path; o(Path({str(folder)!r}), {{}})"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert (done.stdout, done.stderr) == ("", "")
+
+
+def test_nornirs_own_logging_tells_whoever_configures_it(folder: Path) -> None:
+    log = folder / "nornir.log"
+    (folder / "defaults.yaml").write_text("")
+    (folder / "config.yaml").write_text(f"logging: {{enabled: true, level: WARNING, log_file: {log}}}\n")
+    script = (
+        f"from inventory.opening import open_inventory as o; from pathlib import Path; o(Path({str(folder)!r}), {{}})"
+    )
+    subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert "is empty or contains only comments" in log.read_text()
 
 
 @pytest.mark.parametrize(
