@@ -30,9 +30,9 @@ class PairPlan:
     def standing(self) -> Standing:
         """The worst that is known: what wasn't seen makes the plan incomplete, never good."""
         times = self.plan.times
-        if times is not None and not times.fits:
+        if times is not None and times.fits is False:
             return Standing.TOO_LONG
         if self.plan.blocked or self.ready.verdict is Verdict.NO_GO:
             return Standing.BLOCKED
-        known = times is not None and not self.plan.unknowns and self.ready.verdict is Verdict.GO
-        return Standing.FITS if known and self.plan.window_start is not None else Standing.INCOMPLETE
+        known = times is not None and times.fits is True and not self.plan.unknowns
+        return Standing.FITS if known and self.ready.verdict is Verdict.GO else Standing.INCOMPLETE

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 
 from rich import box
 from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
@@ -135,7 +135,7 @@ def _window(plan: Plan) -> Iterable[RenderableType]:
     for column in table.columns:
         column.no_wrap = True
     table.columns[5].justify = "right"
-    table.add_column(_Ruler(axis), ratio=1)
+    table.add_column(_Ruler(axis, words.zone(plan)), ratio=1)
     table.expand = True
     for stage in words.in_window(plan):
         table.add_row(*_row(stage, clock), _Bar(axis, stage))
@@ -244,19 +244,21 @@ class _Ruler(_Drawn):
     """The hours above the bars, as many as there is room for."""
 
     axis: _Axis
+    zone: tzinfo | None
 
     def drawn(self, width: int, glyphs: _Glyphs) -> Text:
         line = [" "] * width
         free = 0
         for moment in self._hours():
-            at, label = self.axis.place(moment, width), f"{moment:%H:%M}"
+            at, label = self.axis.place(moment, width), f"{moment.astimezone(self.zone):%H:%M}"
             if at >= free and at + len(label) <= width:
                 line[at : at + len(label)] = label
                 free = at + len(label) + 1
         return Text("".join(line), no_wrap=True)
 
     def _hours(self) -> Iterable[datetime]:
-        moment = self.axis.start
+        """The start, then every full hour by elapsed time: one that the clocks repeat comes twice."""
+        moment = self.axis.start.astimezone(UTC)
         yield moment
         moment = moment.replace(minute=0, second=0, microsecond=0) + timedelta(hours=1)
         while moment <= self.axis.end:
@@ -277,19 +279,17 @@ class _Legend:
 def _restarts(plan: Plan) -> Iterable[RenderableType]:
     notice, batches = plan.notice, plan.batches
     if batches is not None:
-        rounds = [_text(words.fewest(batches)), _rounds(plan, batches)]
+        rounds = [_text(words.fewest(batches)), _rounds(plan)]
         yield _section("The access points' restarts", *rounds, *_rolling(batches))
         yield _section("Holes", _text(words.holes(batches)), *_holes(batches))
     if notice is not None:
         yield _section("Who notices", _text(words.notice(notice)), _text(notice.statement))
 
 
-def _rounds(plan: Plan, batches: BatchPlan) -> RenderableType:
-    noticed = {each.number: each for each in plan.notice.batches} if plan.notice is not None else {}
+def _rounds(plan: Plan) -> RenderableType:
     table = _table("Round", "APs", "Clients", "AP minutes", "Where", "Which")
     _figures(table, 4)
-    for number, aps in enumerate(batches.batches, 1):
-        told = noticed.get(number)
+    for number, aps, told in words.rounds(plan):
         clients = words.count(told.clients if told else None)
         minutes = words.minutes(told.ap_minutes if told else None)
         where = words.some(told.sites, _PLACES) if told else ""

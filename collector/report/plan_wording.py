@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
+from zoneinfo import ZoneInfo
 
 from collector.finding import Status
 from collector.plan.batches import BatchPlan, Rolling
-from collector.plan.plan import Notice, Plan, Stage
+from collector.plan.plan import BatchNotice, Notice, Plan, Stage
 from collector.planned import PairPlan
 from collector.report import wording
 from collector.result import PairResult
@@ -261,3 +262,37 @@ def turning_back(stage: Stage, clock: Clock) -> str:
         return back.statement
     late = " That may be before this stage has ended." if back.in_time is False else ""
     return f"begin it by {clock.by(back.last_moment)}. {back.statement}{late}"
+
+
+def zone(plan: Plan) -> tzinfo | None:
+    """The zone in which the plan's moments are shown."""
+    if plan.pair.time_zone is not None:
+        return ZoneInfo(plan.pair.time_zone)
+    return plan.window_start.tzinfo if plan.window_start is not None else None
+
+
+def rounds(plan: Plan) -> list[tuple[int, tuple[str, ...], BatchNotice | None]]:
+    """Each round's number from 1, its access points, and who notices it where that is known."""
+    noticed = {each.number: each for each in plan.notice.batches} if plan.notice is not None else {}
+    batches = plan.batches.batches if plan.batches is not None else ()
+    return [(number, aps, noticed.get(number)) for number, aps in enumerate(batches, 1)]
+
+
+def holed(plan: Plan, number: int) -> list[str]:
+    """The access points of a round whose restart leaves a hole, or may."""
+    holes = plan.batches.holes if plan.batches is not None else ()
+    return [f"{hole.ap} (critical)" if hole.critical else hole.ap for hole in holes if hole.batch == number]
+
+
+def when(stage: Stage, plan: Plan) -> str:
+    """When a stage begins and by when it has ended, as far as that is known."""
+    if stage.times is None:
+        if stage.estimate is None:
+            return f"How long it takes isn't known: {stage.basis}."
+        return f"Takes {span(stage.estimate.likely)}, {span(stage.estimate.pessimistic)} at worst."
+    if not stage.in_window:
+        start, finish, p90 = map(full, (stage.times.start, stage.times.finish, stage.times.p90))
+        return f"About {start} to {finish}; in 9 of 10 cases by {p90}."
+    clock_ = clock(plan)
+    ends = f"ended by {clock_.at(stage.times.p50)} in 5 of 10 cases, by {clock_.at(stage.times.p90)} in 9 of 10"
+    return f"About {clock_.at(stage.times.start)} to {clock_.at(stage.times.finish)}; {ends}."

@@ -101,6 +101,7 @@ _TIMES = Times(
     slack_seconds=89 * 60,
     latest_start=after(89),
     latest_start_with_return=after(46),
+    prepared=True,
 )
 
 _BATCHES = (
