@@ -200,7 +200,7 @@ class _Login:
             self.dialogue = Dialogue(channel, secret=credentials.secret, most_bytes=options.most_bytes)
             self.dialogue.begin(options.prompt_seconds)
         except Exception as error:
-            reason = _unopened(error, route, credentials, self._connection)
+            reason = _unopened(error, route, options, credentials, self._connection)
             self.close()
             raise NotReached(reason) from None
 
@@ -216,6 +216,10 @@ class _Login:
 
 
 class _HostKeyRefused(Exception):  # noqa: N818
+    pass
+
+
+class _SaidNothing(Exception):  # noqa: N818
     pass
 
 
@@ -238,7 +242,8 @@ def _driver(
         allow_agent=credentials.keys,
         ssh_strict=True,
         sock=connected,
-        conn_timeout=options.connect_seconds,
+        # The connection is there already: to netmiko this is the time in which the other side has to introduce itself.
+        conn_timeout=options.greeting_seconds,
         banner_timeout=options.greeting_seconds,
         auth_timeout=options.greeting_seconds,
         keepalive=options.keepalive_seconds,
@@ -282,15 +287,24 @@ def _client(types: tuple[str, ...]) -> paramiko.SSHClient:
     """A client without host keys of its own, so that the policy is asked about every key."""
     import paramiko
 
+    made: list[paramiko.Transport] = []
+
     def transport(connected: Any, **settings: Any) -> paramiko.Transport:
-        made = paramiko.Transport(connected, **settings)
-        hostkeys.prefer(made, types)
-        return made
+        made.append(paramiko.Transport(connected, **settings))
+        hostkeys.prefer(made[-1], types)
+        return made[-1]
 
     class Client(paramiko.SSHClient):
         def connect(self, *given: Any, **named: Any) -> None:
             named["transport_factory"] = transport
-            super().connect(*given, **named)
+            try:
+                super().connect(*given, **named)
+            except paramiko.SSHException as error:
+                # Whichever clock ran out first: paramiko's words for it are about itself.
+                waited = made and (made[-1].is_active() or isinstance(error.__context__, TimeoutError))
+                if waited and not made[-1].remote_version:
+                    raise _SaidNothing from None
+                raise
 
     return Client()
 
@@ -343,7 +357,9 @@ def _unconnected(error: OSError, route: openssh.Route, options: Options) -> str:
     return f"{route} can't be reached: {error.strerror or error}"
 
 
-def _unopened(error: Exception, route: openssh.Route, credentials: Credentials, by: openssh.Connection) -> str:
+def _unopened(
+    error: Exception, route: openssh.Route, options: Options, credentials: Credentials, by: openssh.Connection
+) -> str:
     """Why there is no session though there is a connection."""
     import paramiko
 
@@ -361,6 +377,8 @@ def _unopened(error: Exception, route: openssh.Route, credentials: Credentials, 
         return f"the controller at {route} refused the login of {credentials.username!r} {what}"
     if complaint := by.complaint():
         return f"the jump host didn't lead to {route}: {complaint}"
+    if isinstance(cause, _SaidNothing):
+        return f"{route} took the connection and said nothing within {options.greeting_seconds:g} s"
     if isinstance(cause, TimeoutError):
         return f"the controller at {route} didn't answer in time while the session was being made"
     said = f": {cause}" if isinstance(cause, paramiko.SSHException | EOFError | OSError) and str(cause) else ""

@@ -6,6 +6,7 @@ import asyncio
 import logging
 import socket
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -338,13 +339,24 @@ def test_a_member_without_a_listener_is_told(tmp_path: Path) -> None:
             logged_in(fleet, tmp_path).__enter__()
 
 
-def test_a_port_that_never_speaks_costs_its_time_limit(tmp_path: Path) -> None:
-    with (
-        controller(tmp_path) as fleet,
-        socket.create_server((ADDRESS, 0)) as mute,
-        pytest.raises(NotReached, match=f"the controller at {ADDRESS}:"),
-    ):
-        logged_in(fleet, tmp_path, port=mute.getsockname()[1], greeting_seconds=0.3, connect_seconds=1).__enter__()
+@pytest.mark.parametrize("connect_seconds", [0.2, 1])
+def test_a_port_that_never_speaks_costs_its_time_limit(tmp_path: Path, connect_seconds: float) -> None:
+    seconds = {"greeting_seconds": 0.3, "connect_seconds": connect_seconds}
+    said = rf"^{ADDRESS}:\d+ took the connection and said nothing within 0\.3 s$"
+    with controller(tmp_path) as fleet, socket.create_server((ADDRESS, 0)) as mute:
+        port = mute.getsockname()[1]
+        with pytest.raises(NotReached, match=said):
+            logged_in(fleet, tmp_path, port=port, **seconds).__enter__()
+
+
+def test_a_port_that_hangs_up_is_not_taken_for_silent(tmp_path: Path) -> None:
+    def hang_up() -> None:
+        mute.accept()[0].close()
+
+    with controller(tmp_path) as fleet, socket.create_server((ADDRESS, 0)) as mute:
+        threading.Thread(target=hang_up, daemon=True).start()
+        with pytest.raises(NotReached, match="broke off while the session was being made"):
+            logged_in(fleet, tmp_path, port=mute.getsockname()[1], greeting_seconds=5).__enter__()
 
 
 def test_a_controller_that_prints_no_prompt_is_told(tmp_path: Path) -> None:
