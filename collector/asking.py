@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Protocol
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from collector.capture import Capture
 from parsers.catalogue import Command
+
+if TYPE_CHECKING:
+    from nornir.core.configuration import Config
 
 
 class Asking(Protocol):
@@ -14,3 +18,54 @@ class Asking(Protocol):
     def ask(self, command: Command) -> Capture:
         """The member's answer to one command of the catalogue; what can't be had is a capture that says why."""
         ...
+
+
+A = TypeVar("A", bound=Asking)
+
+
+@dataclass(frozen=True)
+class Login:
+    """What Nornir's inventory and its configuration say about a connection to a host."""
+
+    hostname: str | None
+    username: str | None
+    password: str | None
+    port: int | None
+    platform: str | None
+    configuration: Config | None
+
+
+class Session(Generic[A]):
+    """Nornir's connection plugin, whatever answers; each has its own `begin`."""
+
+    def __init__(self) -> None:
+        self._asking: A | None = None
+
+    @property
+    def connection(self) -> A:
+        """What answers; RuntimeError while the plugin isn't open."""
+        if self._asking is None:
+            raise RuntimeError("the session isn't open")
+        return self._asking
+
+    def open(
+        self,
+        hostname: str | None,
+        username: str | None,
+        password: str | None,
+        port: int | None,
+        platform: str | None,
+        extras: dict[str, Any] | None = None,
+        configuration: Config | None = None,
+    ) -> None:
+        """Begin the session, with what Nornir's inventory says of the host; raises what `begin` raises."""
+        login = Login(hostname, username, password, port, platform, configuration)
+        self._asking = self.begin(login, extras or {})
+
+    def begin(self, login: Login, extras: dict[str, Any]) -> A:
+        """What will answer; `extras` are those of the inventory's connection options."""
+        raise NotImplementedError
+
+    def close(self) -> None:
+        """End the session."""
+        self._asking = None

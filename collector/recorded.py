@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from collector import recording
+from collector.asking import Login, Session
 from collector.capture import Capture
 from parsers.catalogue import Command
-
-if TYPE_CHECKING:
-    from nornir.core.configuration import Config
 
 
 class RecordedMember:
@@ -24,37 +22,13 @@ class RecordedMember:
         return self._recorded.capture(command)
 
 
-class RecordedSession:
+class RecordedSession(Session[RecordedMember]):
     """Nornir's connection plugin for recordings. `extras` hold `folder` (see `recording.find`) and `member`."""
 
-    def __init__(self) -> None:
-        self._member: RecordedMember | None = None
-
-    @property
-    def connection(self) -> RecordedMember:
-        """What answers; RuntimeError while the plugin isn't open."""
-        if self._member is None:
-            raise RuntimeError("the recording isn't open")
-        return self._member
-
-    def open(
-        self,
-        hostname: str | None,
-        username: str | None,
-        password: str | None,
-        port: int | None,
-        platform: str | None,
-        extras: dict[str, Any] | None = None,
-        configuration: Config | None = None,
-    ) -> None:
+    def begin(self, login: Login, extras: dict[str, Any]) -> RecordedMember:
         """Open the recording; RecordingError where its manifest or the member's name can't be used."""
-        given = extras or {}
-        missing = [key for key in ("folder", "member") if not given.get(key)]
+        missing = [key for key in ("folder", "member") if not extras.get(key)]
         if missing:
             raise recording.RecordingError(f"the extras of a recorded session lack {' and '.join(missing)}")
-        member = recording.checked_name(str(given["member"]))
-        self._member = RecordedMember(recording.open_member(Path(given["folder"]) / member, member))
-
-    def close(self) -> None:
-        """Forget the recording."""
-        self._member = None
+        member = recording.checked_name(str(extras["member"]))
+        return RecordedMember(recording.open_member(Path(extras["folder"]) / member, member))

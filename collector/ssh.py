@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from collector import hostkeys, openssh
+from collector.asking import Login, Session
 from collector.capture import Capture, Ending
 from collector.credentials import Credentials
 from collector.dialogue import Broken, Dialogue, Lost, NotInCatalogue, check
@@ -26,7 +27,6 @@ from parsers.catalogue import Command
 if TYPE_CHECKING:
     import paramiko
     from nornir.core import Nornir
-    from nornir.core.configuration import Config
 
     from inventory.pairs import Pair
 
@@ -74,46 +74,27 @@ def prepare(nornir: Nornir, pairs: Sequence[Pair], credentials: Mapping[str, Cre
         host.connection_options[CONNECTION] = own
 
 
-class SshSession:
+class SshSession(Session["SshMember"]):
     """Nornir's connection plugin; `extras` are the fields of Options."""
 
-    def __init__(self) -> None:
-        self._member: SshMember | None = None
-
-    @property
-    def connection(self) -> SshMember:
-        """What answers; RuntimeError while the plugin isn't open."""
-        if self._member is None:
-            raise RuntimeError("the session isn't open")
-        return self._member
-
-    def open(
-        self,
-        hostname: str | None,
-        username: str | None,
-        password: str | None,
-        port: int | None,
-        platform: str | None,
-        extras: dict[str, Any] | None = None,
-        configuration: Config | None = None,
-    ) -> None:
+    def begin(self, login: Login, extras: dict[str, Any]) -> SshMember:
         """Log in; NotReached where that can't be done."""
-        options = _options(extras or {})
-        config_file = Path(configuration.ssh.config_file).expanduser() if configuration else None
+        options = _options(extras)
+        config_file = Path(login.configuration.ssh.config_file).expanduser() if login.configuration else None
         try:
-            route = openssh.route(hostname or options.member, port, config_file)
+            route = openssh.route(login.hostname or options.member, login.port, config_file)
         except openssh.ConfigurationError as error:
             raise NotReached(str(error)) from None
-        credentials = options.credentials or Credentials(username or route.username or "", password)
-        member = SshMember(options, route, credentials, platform)
+        credentials = options.credentials or Credentials(login.username or route.username or "", login.password)
+        member = SshMember(options, route, credentials, login.platform)
         member.open()
-        self._member = member
+        return member
 
     def close(self) -> None:
         """End the session."""
-        if self._member is not None:
-            self._member.close()
-        self._member = None
+        if self._asking is not None:
+            self._asking.close()
+        super().close()
 
 
 class SshMember:

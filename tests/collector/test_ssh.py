@@ -8,6 +8,7 @@ import socket
 import sys
 import threading
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -341,7 +342,7 @@ def test_a_member_without_a_listener_is_told(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("connect_seconds", [0.2, 1])
 def test_a_port_that_never_speaks_costs_its_time_limit(tmp_path: Path, connect_seconds: float) -> None:
-    seconds = {"greeting_seconds": 0.3, "connect_seconds": connect_seconds}
+    seconds: dict[str, Any] = {"greeting_seconds": 0.3, "connect_seconds": connect_seconds}
     said = rf"^{ADDRESS}:\d+ took the connection and said nothing within 0\.3 s$"
     with controller(tmp_path) as fleet, socket.create_server((ADDRESS, 0)) as mute:
         port = mute.getsockname()[1]
@@ -419,6 +420,7 @@ def test_a_lost_session_prints_no_traceback(tmp_path: Path) -> None:
     program = f"""
 import logging, socket, threading
 from pathlib import Path
+from typing import Any
 logging.basicConfig(level=logging.WARNING)
 from collector.credentials import Credentials
 from collector.ssh import NotReached, SshSession
