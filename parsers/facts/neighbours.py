@@ -157,7 +157,7 @@ class ApLoad(Facts):
         told = Agreement(matches)
         count, ap_count = _counts(told, matches)
         loads = tuple(_rows(matches, count, ap_count, _LOAD_TITLES, _load, "radios"))
-        _check(ap_count, {(row.mac or row.name).lower() for row in loads})
+        _check(ap_count, {row.mac or row.name for row in loads})
         return cls(count=count, ap_count=ap_count, loads=loads, at=_places(told, loads=loads))
 
 
@@ -277,15 +277,16 @@ def _cells_by_words(row: str, heading: Columns) -> dict[str, str] | None:
     texts = [place for place, name in enumerate(names) if name not in _WORDS]
     first, last = texts[0], texts[-1]
     end = len(words) - (len(names) - 1 - last)
-    if "?" in names or len(texts) > 2 or end <= first:
+    if "?" in names:
         return None
     between_texts = names[first + 1 : last]
     places = [end]
     if first != last:
-        possible = range(first + 1, end - len(between_texts))
+        # A name may be missing as well: blanks before the first column are not kept.
+        possible = range(first, end - len(between_texts))
         places = [place for place in possible if _single(words, place, between_texts) is not None]
     lead, tail = _single(words, 0, names[:first]), _single(words, end, names[last + 1 :])
-    if lead is None or tail is None or len(places) != 1:
+    if lead is None or tail is None or len(places) != 1 or places[0] <= first:
         return None
     middle = _single(words, places[0], between_texts) or {}
     return {

@@ -255,6 +255,36 @@ def test_loads_that_lost_something_are_unreadable(text: str, problem: str) -> No
         load(text)
 
 
+@pytest.mark.parametrize(
+    ("heading", "row"),
+    [
+        (HEADING, "                 1     Car Deck 2 aft    36       -61"),
+        (HEADING, "1 Car Deck 2 aft 36 -61"),
+        (HEADING, "1     Car Deck aft      36       -61"),
+        ("AP Name          Slot  Neighbor AP       Slot   RSSI", "quay-ramp-01     1     Car Deck          0      -61"),
+        ("AP Name          Slot  RSSI              Neighbor AP", "quay-ramp-01     1                       -"),
+        ("AP Name          Slot  Neighbor AP       Band     RSSI", "A name longer than its own 1 Car Deck 2 aft 5 -61"),
+    ],
+)  # fmt: skip
+def test_a_row_that_could_mean_something_else_is_not_read(heading: str, row: str) -> None:
+    with pytest.raises(Unreadable, match="counts 1 neighbours, but 0 rows can be read"):
+        one(row, heading)
+
+
+@pytest.mark.parametrize(
+    ("heading", "row"),
+    [
+        (LOAD_HEADING, "                 0200.5e20.0010  1     12                       23"),
+        (LOAD_HEADING, "0200.5e20.0010 1 12 23"),
+        ("AP Name          MAC Address     Band  Channel Utilization (%)  Clients",
+         "A name longer than its own column 0200.5e20.0010 5GHz 12 23"),
+    ],
+)  # fmt: skip
+def test_a_load_that_could_mean_something_else_is_not_read(heading: str, row: str) -> None:
+    with pytest.raises(Unreadable, match="counts 1 radios, but 0 rows can be read"):
+        one_load(row, heading)
+
+
 def test_no_loss_hides_a_row_of_neighbours_or_makes_a_level_up() -> None:
     def told(text: str) -> tuple[list[int], int]:
         facts = neighbours(text)
