@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
     from rich.console import Console, RenderableType
 
+    from collector.plan.stages import History
+    from collector.planned import PairPlan
     from collector.result import Result
     from collector.targets import Targets
     from inventory.opening import Fleet
@@ -120,6 +122,13 @@ def _parser() -> argparse.ArgumentParser:
     targets.add_argument("--inventory", metavar="DIR", type=Path, help=_INVENTORY_HELP)
     targets.add_argument("--json", action="store_true", help="print the result as JSON and nothing else")
     targets.add_argument("--quiet", action="store_true", help="no progress on standard error")
+    plan = add(
+        "plan", _plan, "lay out the window of a pair: its timeline, when to turn back, who notices", asking, narrowing
+    )
+    plan.add_argument("pair", metavar="PAIR", nargs="?", help="the pair's name in the inventory")
+    plan.add_argument("--all", action="store_true", help="every pair; --pairs and --site narrow it")
+    plan.add_argument("--from", dest="folder", metavar="DIR", type=Path, help=_PLAN_FROM_HELP)
+    plan.add_argument("--target", metavar="RELEASE", help=_TARGET_HELP)
     record = add("record", _record, "make scrubbed fixtures of what a pair prints")
     record.add_argument("pair", metavar="PAIR", help="the pair's name in the inventory")
     record.add_argument("--into", metavar="DIR", type=Path, required=True, help="the folder for the members' folders")
@@ -154,6 +163,7 @@ class _PrintVersion(argparse.Action):
 
 
 _TARGET_HELP = "ask about this release instead of the inventory's target"
+_PLAN_FROM_HELP = "plan from the captures recorded there; no network"
 _FROM_HELP = "judge the captures recorded there; no network"
 _INVENTORY_HELP = "the inventory folder (default: $READYPAIR_INVENTORY)"
 
@@ -272,6 +282,69 @@ def _prepare_recorded(given: Path, fleet: Fleet, pair: Pair) -> str:
         raise UsageError(f"{given} holds no captures of {pair.name}; name the folder of a sweep that asked it")
     job.prepare_recorded(fleet.nornir, [pair], folder)
     return job.RECORDED
+
+
+def _plan(options: argparse.Namespace) -> int:
+    from collector import output
+    from collector.planned import Standing
+    from collector.report import plan_document, plan_terminal
+    from inventory import history
+
+    fleet = _open(options.inventory)
+    recorded = history.read_history(fleet.folder / history.FILE)
+    pairs = _to_plan(fleet, options)
+    _prepare_out(options)
+    plans = _make_plans(options, fleet, pairs, recorded)
+    if options.out is not None:
+        output.write_plans(options.out, plans, str(fleet.folder))
+    if options.json:
+        _print_json(plan_document.document(plans, str(fleet.folder)))
+    else:
+        _console().print(plan_terminal.fleet(plans) if options.all else plan_terminal.plan(plans[0]))
+    return GO if all(plan.standing is Standing.FITS for plan in plans) else NOT_GO
+
+
+def _to_plan(fleet: Fleet, options: argparse.Namespace) -> list[Pair]:
+    """The pairs to plan, aimed at the target that is asked about."""
+    from collector import recording
+
+    if options.all == (options.pair is not None):
+        raise UsageError("name one PAIR, or give --all for every pair")
+    if not options.all and (options.pairs or options.site):
+        raise UsageError("--pairs and --site narrow --all; a PAIR stands for itself")
+    if not options.all:
+        return [_aimed(_pair(fleet, options.pair), options)]
+    among = recording.read_selection(recording.find(options.folder)) if options.folder else None
+    return [_aimed(pair, options) for pair in _narrow(fleet, options, among)]
+
+
+def _make_plans(
+    options: argparse.Namespace, fleet: Fleet, pairs: Sequence[Pair], recorded: History
+) -> tuple[PairPlan, ...]:
+    from collector import job, output, recording
+    from collector.planning import Listeners, plan_pairs
+    from collector.report.progress import SweepProgress
+
+    keep = None
+    if options.folder is None:
+        connection = "ssh"
+        _prepare_ssh(fleet, pairs)
+        keep = output.captures_folder(options.out) if options.out is not None else None
+    elif options.all:
+        connection = job.RECORDED
+        job.prepare_recorded(fleet.nornir, pairs, recording.find(options.folder))
+    else:
+        connection = _prepare_recorded(options.folder, fleet, pairs[0])
+    with SweepProgress(len(pairs), quiet=options.quiet) as progress:
+        return plan_pairs(
+            fleet,
+            pairs,
+            recorded,
+            connection=connection,
+            workers=options.workers,
+            keep=keep,
+            listeners=Listeners(progress.asked, progress.judged),
+        )
 
 
 def _record(options: argparse.Namespace) -> int:

@@ -39,8 +39,18 @@ def judge_pair(
     waivers: Sequence[Waiver] = (),
 ) -> PairResult:
     """The pair's result by all rules at this moment; a member without captures counts as never reached."""
+    return judge_snapshot(snapshot_of(pair, captures, moment), policy, waivers)
+
+
+def snapshot_of(pair: Pair, captures: Mapping[str, Sequence[Capture]], moment: datetime) -> Snapshot:
+    """The pair as its captures tell; a member without any counts as never reached."""
     first, second = (member_snapshot(member.name, list(captures.get(member.name, ()))) for member in pair.members)
-    snapshot = Snapshot(pair, (first, second), moment)
+    return Snapshot(pair, (first, second), moment)
+
+
+def judge_snapshot(snapshot: Snapshot, policy: Policy, waivers: Sequence[Waiver] = ()) -> PairResult:
+    """The result of the snapshot's pair by all rules."""
+    pair, (first, second) = snapshot.pair, snapshot.members
     findings = rules.judge(snapshot, policy, waivers)
     members = (_member_result(snapshot, first), _member_result(snapshot, second))
     return PairResult(pair, verdict(findings), pair.target_release, members, findings, ordering.steps(findings))

@@ -5,11 +5,16 @@ from __future__ import annotations
 import json
 import os
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from collector import rules
 from collector.report import document, page
 from collector.result import Result
+
+if TYPE_CHECKING:
+    from collector.planned import PairPlan
 
 
 def captures_folder(out: Path) -> Path:
@@ -28,6 +33,23 @@ def write_reports(out: Path, result: Result) -> None:
     """Write report.json and report.html; OSError where that fails."""
     write(out / "report.json", json.dumps(document.document(result), indent=2, ensure_ascii=False) + "\n")
     write(out / "report.html", page.page(result, rules.CATALOGUE))
+
+
+def write_plans(out: Path, plans: Sequence[PairPlan], inventory: str) -> None:
+    """Write plan.json, plan.html, procedure.html, and plan.ics where a plan has a window; OSError where that fails."""
+    from collector.report import plan_document, plan_page
+    from collector.report.calendar import calendar
+
+    text = json.dumps(plan_document.document(plans, inventory), indent=2, ensure_ascii=False)
+    write(out / "plan.json", text + "\n")
+    write(out / "plan.html", plan_page.page(plans, inventory))
+    write(out / "procedure.html", plan_page.procedure(plans))
+    windows = calendar([each.plan for each in plans])
+    if windows is None:
+        # One from an earlier plan would tell of a window that there isn't any more.
+        (out / "plan.ics").unlink(missing_ok=True)
+    else:
+        write(out / "plan.ics", windows.decode("utf-8"))
 
 
 def write(path: Path, text: str) -> None:

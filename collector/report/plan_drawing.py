@@ -10,6 +10,7 @@ from collector.plan.plan import Plan, Stage
 from collector.report import plan_wording as words
 
 _MARGIN = 0.03
+_NEAR = 6
 _HEAD, _ROW = 44, 44
 _MOST_HOURS = 6
 _STEPS = tuple(timedelta(minutes=minutes) for minutes in (15, 30, 60, 120, 180, 360, 720, 1440, 2880))
@@ -17,10 +18,15 @@ _STEPS = tuple(timedelta(minutes=minutes) for minutes in (15, 30, 60, 120, 180, 
 
 @dataclass(frozen=True)
 class Tick:
-    """A clock time on the axis."""
+    """A clock time on the axis; near an edge its label stands inside."""
 
     at: float
     label: str
+
+    @property
+    def anchor(self) -> str:
+        """Which part of the label stands at the tick."""
+        return "start" if self.at < _NEAR else "end" if self.at > 100 - _NEAR else "middle"
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ _STYLES = {
 }
 _PROBLEM_STYLES = {"block": "bold red", "caution": "yellow"}
 _LEAST_BAR = 12
-_NAMES, _PLACES, _HOLES = 4, 3, 20
+_NAMES, _PLACES, _HOLES = 2, 3, 20
 _DROPS = "* clients can be dropped"
 
 
@@ -354,11 +354,18 @@ def fleet(found: Sequence[PairPlan]) -> RenderableType:
             _text(plan.pair.name, "bold"),
             _text(wording.moment(plan.window_start) if plan.window_start else "none"),
             clock.at(times.p90 if times else None),
-            words.span(times.slack_seconds) if times else "-",
+            words.hours(times.slack_seconds) if times else "-",
             Text(each.standing.value, _STYLES[each.standing]),
-            _text(", ".join(words.against(each)) or "nothing"),
+            _first(words.against(each)),
         )
     return table
+
+
+def _first(reasons: Sequence[str]) -> Text:
+    """The first reason, and how many more there are: the pair's own plan has them all."""
+    if not reasons:
+        return Text("nothing")
+    return _text(reasons[0] if len(reasons) == 1 else f"{reasons[0]} +{len(reasons) - 1}")
 
 
 def _section(title: str, *parts: RenderableType) -> Padding:

@@ -261,7 +261,7 @@ def turning_back(stage: Stage, clock: Clock) -> str:
     if not back.possible or back.last_moment is None:
         return back.statement
     late = " That may be before this stage has ended." if back.in_time is False else ""
-    return f"begin it by {clock.by(back.last_moment)}. {back.statement}{late}"
+    return f"Begin it by {clock.by(back.last_moment)}. {back.statement}{late}"
 
 
 def zone(plan: Plan) -> tzinfo | None:

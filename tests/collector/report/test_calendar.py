@@ -46,7 +46,7 @@ def test_the_window_and_every_hold_point_stand_in_it_at_their_moments() -> None:
     hold = found["quay: hold point after reload-other"]
     assert (hold.begin.datetime, hold.end.datetime) == (after(63), after(72))
     assert "Turn back when: The other member doesn't come back by the last moment" in str(hold.description)
-    assert "Turning back: begin it by 01:50." in str(hold.description)
+    assert "Turning back: Begin it by 01:50." in str(hold.description)
     assert "agree the outage beforehand" in str(window.description)
     assert str(window.location) == "Harbour Quay"
     assert found["quay: begin to prepare (expand, stage-aps) at the latest"].begin.datetime == after(-90)
