@@ -173,4 +173,7 @@ RULE = Rule(
     bad="Trustpoint Name  : quay-join\nCertificate Info : Available\nend   date: 10:15:00 CET Feb 9 2027",
     needs=(_TRUSTPOINT, _LIST),
     judge=judge,
+    # Nobody can tell what its partner holds, and many a standby's limited shell refuses to: as a block, every such pair
+    # would be undecided. Where the standbys tell, a site does well to weigh it as one.
+    weight="caution",
 )

@@ -85,6 +85,13 @@ def test_the_exit_status_says_whether_every_pair_is_go(pairs: str, status: int) 
     assert main([*REPLAY, "--pairs", pairs]) == status
 
 
+def test_a_weight_of_the_sites_own_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*REPLAY, "--pairs", "sea-wall"]) == 1
+    told = " ".join(capsys.readouterr().out.split())
+    assert "The site's policy weighs this rule as: block." in told
+    assert "Weighed by the site's policy, not by default: certificates as block" in told
+
+
 def test_json_is_all_that_is_on_standard_output(capsys: pytest.CaptureFixture[str]) -> None:
     main(["replay", FIXTURES, "--inventory", INVENTORY, "--json"])
     out, err = capsys.readouterr()
@@ -143,7 +150,9 @@ def test_wrong_usage_is_2(arguments: list[str], capsys: pytest.CaptureFixture[st
 def test_every_mistake_of_an_inventory_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     shutil.copytree(INVENTORY, tmp_path, dirs_exist_ok=True)
     policy = (tmp_path / "policy.yaml").read_text()
-    (tmp_path / "policy.yaml").write_text(policy.replace("physical", "steam").replace("rules: {}", "rules: {x: off}"))
+    (tmp_path / "policy.yaml").write_text(
+        policy.replace("physical", "steam").replace("rules: {certificates: block}", "rules: {x: off}")
+    )
     assert main(["replay", FIXTURES, "--inventory", str(tmp_path)]) == 2
     told = capsys.readouterr().err.splitlines()
     assert f"readypair: {tmp_path}/policy.yaml: rules.x: there is no rule 'x'; `readypair rules` lists them" in told

@@ -125,8 +125,8 @@ def test_what_nobody_may_waive_cannot_be_weighed_away(
 
 def weigh(inventory: Path, weights: str) -> None:
     policy = inventory / "policy.yaml"
-    assert "rules: {}" in policy.read_text()
-    policy.write_text(policy.read_text().replace("rules: {}", f"rules: {{{weights}}}"))
+    assert "rules: {certificates: block}" in policy.read_text()
+    policy.write_text(policy.read_text().replace("rules: {certificates: block}", f"rules: {{{weights}}}"))
 
 
 def test_other_weights_show_in_every_output(

@@ -7,9 +7,10 @@ from typing import Any
 import pytest
 
 from collector.demo import EVENING
-from collector.finding import Answer, Status
+from collector.finding import Answer, Status, Verdict
 from collector.rules.certificates import RULE
 from collector.snapshot import Snapshot
+from collector.verdict import verdict, weigh
 from inventory.pairs import Window
 from parsers.facts.certificates import Certificates, Trustpoint
 from tests.collector.rules.building import (
@@ -193,3 +194,11 @@ def test_without_the_list_what_is_missing_still_blocks() -> None:
 def test_no_loss_makes_it_better(answers: dict[str, Any]) -> None:
     assert bettered(RULE, healthy(1), {**healthy(2), **answers}, policy(), built) == []
     assert bettered(RULE, {**healthy(1), **answers}, healthy(2), policy(), built) == []
+
+
+def test_a_standby_that_may_not_tell_leaves_its_pair_go_unless_the_site_weighs_it_as_a_block() -> None:
+    refusing = {**healthy(2), TRUSTPOINT: REFUSED, LIST: REFUSED}
+    answer = RULE.judge(built(healthy(1), refusing), policy())
+    assert answer.status is Status.UNKNOWN
+    assert verdict([weigh(RULE, answer, policy())]) is Verdict.GO
+    assert verdict([weigh(RULE, answer, policy(rules={RULE.id: "block"}))]) is Verdict.UNDECIDED
