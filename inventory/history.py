@@ -4,22 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, StrictFloat, StrictInt
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, StrictStr
 
 from inventory import yaml_files
-from inventory.policy import StageName
+from inventory.policy import TimedStage
 
 FILE = "history.yaml"
 
-_Minutes = Annotated[StrictFloat | StrictInt, Field(ge=0, le=7 * 24 * 60, allow_inf_nan=False)]
+_STAGES: tuple[str, ...] = (*get_args(TimedStage), "copy", "restart-aps")
+_MOST = 7 * 24 * 60
+
+
+def _stage(value: str) -> str:
+    if value not in _STAGES:
+        raise ValueError(f"there is no stage {value!r} whose durations count; there are {', '.join(_STAGES)}")
+    return value
+
+
+def _minutes(value: object) -> object:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= _MOST:
+        raise ValueError("must be a number of minutes, from 0 to those of a week")
+    return value
 
 
 class _History(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    stages: Mapping[StageName, Sequence[_Minutes]] = {}
+    stages: Mapping[
+        Annotated[StrictStr, AfterValidator(_stage)], Sequence[Annotated[float, BeforeValidator(_minutes)]]
+    ] = {}
 
 
 def read_history(path: Path) -> dict[str, tuple[float, ...]]:
@@ -31,4 +46,4 @@ def read_history(path: Path) -> dict[str, tuple[float, ...]]:
     if not path.exists():
         return {}
     read = yaml_files.validate(_History, yaml_files.load(path), path)
-    return {str(stage): tuple(float(each) * 60 for each in minutes) for stage, minutes in read.stages.items()}
+    return {stage: tuple(each * 60 for each in minutes) for stage, minutes in read.stages.items()}
