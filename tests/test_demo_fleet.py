@@ -138,3 +138,10 @@ def _on_flash(directory: Directory | None) -> tuple[object, ...]:
     assert directory.files is not None
     files = sorted((file.name, file.bytes) for file in directory.files)
     return directory.bytes_total, directory.bytes_free, files
+
+
+@pytest.mark.parametrize("pair", pairs())
+def test_every_statement_begins_with_a_capital_or_a_members_name(pair: str) -> None:
+    names = tuple(member.name for member in snapshot(pair).members)
+    lower = [each.statement for each in judged(snapshot(pair)).findings if each.statement[0].islower()]
+    assert [statement for statement in lower if not statement.startswith(names)] == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from collector.finding import Finding
 from collector.rules import (
@@ -33,6 +34,7 @@ from collector.rules import (
     upgrade_activity,
     upgrade_path,
 )
+from collector.rules.parts import with_capital
 from collector.rules.rule import Rule
 from collector.snapshot import Snapshot
 from collector.verdict import weigh
@@ -103,7 +105,10 @@ def judge(snapshot: Snapshot, policy: Policy, waivers: Sequence[Waiver] = ()) ->
     """
     if unknown := unknown_rules(policy):
         raise ValueError(f"the policy weighs rules that don't exist: {', '.join(unknown)}")
-    return tuple(
-        waive(rule, weigh(rule, rule.judge(snapshot, policy), policy), snapshot.pair, waivers, snapshot.moment)
-        for rule in CATALOGUE
-    )
+    names = [member.name for member in snapshot.members]
+    findings = []
+    for rule in CATALOGUE:
+        said = rule.judge(snapshot, policy)
+        weighed = weigh(rule, replace(said, statement=with_capital(said.statement, names)), policy)
+        findings.append(waive(rule, weighed, snapshot.pair, waivers, snapshot.moment))
+    return tuple(findings)

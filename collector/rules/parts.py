@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -56,6 +57,13 @@ _TROUBLE = (Status.BLOCK, Status.UNKNOWN, Status.CAUTION)
 def sentence(clauses: Iterable[str]) -> str:
     """One sentence from clauses, each once, joined by semicolons; its first letter as the first clause has it."""
     return "; ".join(_once(clause for clause in clauses if clause)) + "."
+
+
+def with_capital(statement: str, names: Iterable[str]) -> str:
+    """The statement with a capital in front, unless it begins with one of these names, which stay as they are."""
+    if any(re.match(rf"{re.escape(name)}(?![\w-])", statement) for name in names):
+        return statement
+    return statement[:1].upper() + statement[1:]
 
 
 def merged(evidence: Iterable[Evidence]) -> tuple[Evidence, ...]:

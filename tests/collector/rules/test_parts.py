@@ -2,8 +2,10 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+import pytest
+
 from collector.finding import Evidence, Status
-from collector.rules.parts import Part, answer, merged, sentence, worst
+from collector.rules.parts import Part, answer, merged, sentence, with_capital, worst
 
 
 def lines(*numbers: int) -> Evidence:
@@ -60,3 +62,19 @@ def test_what_differs_is_said_of_each() -> None:
 def test_evidence_of_one_capture_is_one_block_of_lines_in_order() -> None:
     other = Evidence("quay-b", "show boot", (2,), ("line 2",))
     assert merged([lines(5), other, lines(1, 5)]) == (lines(1, 5), other)
+
+
+@pytest.mark.parametrize(
+    ("statement", "begun"),
+    [
+        ("the list isn't empty.", "The list isn't empty."),
+        ("quay-a's boot variable is empty.", "quay-a's boot variable is empty."),
+        ("quay-b has manual boot on.", "quay-b has manual boot on."),
+        ("quay is the site.", "Quay is the site."),
+        ("quay-away is no member.", "Quay-away is no member."),
+        ("`show boot` on quay-a can't be used.", "`show boot` on quay-a can't be used."),
+        ("", ""),
+    ],
+)
+def test_a_statement_begins_with_a_capital_or_with_a_members_own_name(statement: str, begun: str) -> None:
+    assert with_capital(statement, ["quay-a", "quay-b"]) == begun
