@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, get_args
 
@@ -33,7 +33,7 @@ class _History(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     stages: Mapping[
-        Annotated[StrictStr, AfterValidator(_stage)], Sequence[Annotated[float, BeforeValidator(_minutes)]]
+        Annotated[StrictStr, AfterValidator(_stage)], tuple[Annotated[float, BeforeValidator(_minutes)], ...]
     ] = {}
 
 
