@@ -190,6 +190,8 @@ def test_times_go_as_far_as_they_are_known() -> None:
     assert plan.at_least_seconds == 76 * 60
     assert plan.stage("reload-standby").turn_back.last_moment is not None
     assert plan.stage("validate").turn_back.last_moment is None
+    assert plan.auto_abort.fits is None
+    assert plan.auto_abort.needed_p90_seconds is None
     assert "timings.switch-over" in unknowns(plan)
 
 
@@ -266,6 +268,11 @@ def test_an_expanded_image_is_not_expanded_again() -> None:
     assert make(changed("lantern", inactive), fleet().policy).stage("expand").skipped
     assert not make(changed("lantern", another), fleet().policy).stage("expand").skipped
     assert not make(snapshot("lantern"), fleet().policy).stage("expand").skipped
+
+    def activated(_member: str, command: str, text: str) -> str:
+        return inactive(_member, command, text).replace("IMG   I ", "IMG   U ")
+
+    assert not make(changed("lantern", activated), fleet().policy).stage("expand").skipped
 
 
 def test_the_preparation_ends_before_the_window() -> None:
@@ -401,6 +408,27 @@ def test_access_points_that_may_not_hold_the_image_restart_slower() -> None:
     assert "ap_restarts.staged" in held.basis
     assert "ap_restarts.unstaged" in failing.basis
     assert "ap_restarts.unstaged" in lost.basis
+
+
+def test_an_access_point_that_no_table_of_images_lists_holds_nothing() -> None:
+    def one_less(_member: str, command: str, text: str) -> str:
+        if command != "show ap image":
+            return text
+        kept = [line for line in text.splitlines() if not line.startswith("lantern-pier-head-01")]
+        return "\n".join(kept).replace(": 12", ": 11")
+
+    staging = make(changed("lantern", one_less), fleet().policy).staging
+    assert staging is not None
+    assert (staging.aps, staging.held, staging.to_load, staging.open) == (12, 11, 1, 0)
+
+
+def test_a_lost_list_of_access_points_leaves_open_who_holds_the_image() -> None:
+    plan = make(without("lantern", "show ap summary"), fleet().policy)
+    assert plan.staging is not None
+    assert plan.staging.to_load == 0
+    assert "There may be more" in plan.staging.statement
+    assert not plan.stage("stage-aps").skipped
+    assert plan.stage("stage-aps").estimate is None
 
 
 def test_who_notices() -> None:

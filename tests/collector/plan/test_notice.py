@@ -8,7 +8,7 @@ import pytest
 
 from collector.plan.notice import Counted, count, notice
 from inventory.pairs import Area, Member, Pair
-from tests.collector.plan.test_making import snapshot, without
+from tests.collector.plan.test_making import changed, snapshot, without
 from tests.demo_fleet import FIXTURES
 
 PAIR = Pair(
@@ -58,6 +58,21 @@ def _printed(member: str) -> int:
         lines = (FIXTURES / member / f"show_ap_dot11_{band}_load_info.txt").read_text().splitlines()
         found += sum(int(line.split()[-1]) for line in lines if line.startswith("lantern-"))
     return found
+
+
+def test_a_radio_without_a_figure_leaves_its_access_point_unknown() -> None:
+    def unsaid(_member: str, command: str, text: str) -> str:
+        if command != "show ap dot11 5ghz load-info":
+            return text
+        return "\n".join(
+            line[:-2].rstrip().ljust(len(line) - 2) + " -" if line.startswith("lantern-pier-head-01") else line
+            for line in text.splitlines()
+        )
+
+    told = count(changed("lantern", unsaid))
+    assert told.lack == ""
+    assert told.clients["lantern-pier-head-01"] is None
+    assert told.clients["lantern-pier-foot-02"] is not None
 
 
 @pytest.mark.parametrize("band", ["5ghz", "24ghz"])

@@ -118,6 +118,11 @@ def test_an_hour_is_an_hour_across_a_change_of_clocks(start: datetime, before: s
     assert second - first == timedelta(hours=1), "shown moments may be subtracted as they are"
 
 
+def test_later_is_later_by_so_many_seconds_whatever_clocks_show() -> None:
+    half_past_one = datetime(2027, 3, 28, 1, 30, tzinfo=ZoneInfo("Europe/Amsterdam"))
+    assert later(half_past_one, 3600) == datetime(2027, 3, 28, 1, 30, tzinfo=UTC)
+
+
 def test_moments_are_shown_to_the_second() -> None:
     assert shown(datetime(2027, 2, 6, 22, 59, 59, 600_000, tzinfo=UTC), UTC).isoformat() == "2027-02-06T23:00:00+00:00"
 
