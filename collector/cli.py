@@ -322,8 +322,9 @@ def _make_plans(
     options: argparse.Namespace, fleet: Fleet, pairs: Sequence[Pair], recorded: History
 ) -> tuple[PairPlan, ...]:
     from collector import job, output, recording
-    from collector.planning import Listeners, plan_pairs
+    from collector.planning import plan_pairs
     from collector.report.progress import SweepProgress
+    from collector.sweep import Listeners
 
     keep = None
     if options.folder is None:

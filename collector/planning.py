@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -13,18 +13,10 @@ from collector.judging import judge_snapshot, snapshot_of
 from collector.plan.making import make
 from collector.plan.stages import History
 from collector.planned import PairPlan
-from collector.result import PairResult
+from collector.sweep import Listeners
 from inventory.opening import Fleet
 from inventory.pairs import Pair
 from parsers import catalogue
-
-
-@dataclass(frozen=True)
-class Listeners:
-    """Who is told while it goes on: of a member's command, and of a pair's result."""
-
-    asked: Callable[[str, str], None] = field(default=lambda member, what: None)
-    judged: Callable[[PairResult], None] = field(default=lambda result: None)
 
 
 def plan_pair(

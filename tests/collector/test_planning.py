@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +12,11 @@ import pytest
 import yaml
 from ics import Calendar
 
-from collector import demo
+from collector import demo, job, rules
 from collector.cli import main
 from collector.demo import EVENING
+from collector.planning import plan_pairs
+from inventory.opening import open_inventory
 from tests.collector.test_cli import controllers
 from tests.demo_fleet import FIXTURES, INVENTORY, fleet
 
@@ -108,6 +110,25 @@ def test_over_ssh_the_deep_commands_are_asked_too(
     monkeypatch.setattr("collector.planning.datetime", Evening)
     again = planned(capsys, "quay", "--from", str(out), "--inventory", str(INVENTORY), "--quiet")[1]
     assert again["batches"] == planned(capsys, "quay", *FROM)[1]["batches"]
+
+
+def test_every_demo_pair_is_planned_over_ssh_as_from_its_recording(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("collector.planning.datetime", datetime)
+    opened = open_inventory(INVENTORY, rules.waivable())
+    shift = EVENING - datetime.now(UTC)
+    with demo.controllers(opened) as running:
+        demo.prepare(opened, opened.pairs, running)
+        live = plan_pairs(opened, opened.pairs, {}, connection="ssh", workers=8, shift=shift)
+    job.prepare_recorded(opened.nornir, opened.pairs, FIXTURES)
+    recorded = plan_pairs(opened, opened.pairs, {}, connection=job.RECORDED, workers=8, shift=shift)
+    assert len(live) == len(opened.pairs)
+    for one, other in zip(live, recorded, strict=True):
+        assert one.plan.pair.name == other.plan.pair.name
+        assert one.standing is other.standing, one.plan.pair.name
+        assert one.plan.batches == other.plan.batches
+        assert [problem.id for problem in one.plan.problems] == [problem.id for problem in other.plan.problems]
+        # The simulated controllers were asked in time, so that their clients are counted at a moment.
+        assert one.plan.notice is None or one.plan.notice.clients is None or one.plan.notice.counted_at is not None
 
 
 def test_out_holds_the_plan_the_procedure_and_the_calendar(tmp_path: Path, inventory: Path) -> None:
