@@ -73,7 +73,7 @@ def _problems(plan: Plan) -> Iterable[RenderableType]:
         parts.append(Text.assemble(word, "  ", _text(problem.id, "bold")))
         parts.append(_indented(_text(problem.statement)))
         if problem.remedy:
-            parts.append(_indented(Text.assemble(("What would mend it: ", "bold"), _text(problem.remedy))))
+            parts.append(_indented(Text.assemble(("What to do: ", "bold"), _text(problem.remedy))))
     yield _section("What stands against it", *parts)
 
 
@@ -149,12 +149,11 @@ def _row(stage: Stage, clock: Clock) -> Iterable[Text]:
     yield Text.assemble(_text(stage.id, "bold"), drops)
     yield _time(clock.at(times.p50) if times else None)
     yield _time(clock.at(times.p90) if times else None)
+    style = "bold red" if back.in_time is False else "bold"
+    yield _time(words.back_by(stage, clock) if back.last_moment or not back.possible else None, style)
     if not back.possible:
-        yield Text("none")
         yield Text("-")
         return
-    style = "bold red" if back.in_time is False else "bold"
-    yield _time(clock.by(back.last_moment) if back.last_moment else None, style)
     spare = words.spare_before_turning(stage)
     yield _time(words.hours(spare) if spare is not None else None, style)
 
@@ -352,13 +351,13 @@ def fleet(found: Sequence[PairPlan]) -> RenderableType:
         times = plan.times
         table.add_row(
             _text(plan.pair.name, "bold"),
-            _text(wording.moment(plan.window_start) if plan.window_start else "none"),
+            _text(wording.moment(plan.window_start)[:16] if plan.window_start else "none"),
             clock.at(times.p90 if times else None),
             words.hours(times.slack_seconds) if times else "-",
             Text(each.standing.value, _STYLES[each.standing]),
             _first(words.against(each)),
         )
-    return table
+    return Group(table, Text("Times of day are those of each pair's own zone; readypair plan PAIR tells all.", "dim"))
 
 
 def _first(reasons: Sequence[str]) -> Text:

@@ -193,14 +193,11 @@ def spare_before_turning(stage: Stage) -> float | None:
 
 
 def preparation(plan: Plan) -> list[str]:
-    """When the preparation must begin, and whether that has passed."""
+    """When the preparation must begin, if there is any and that is known."""
     found = plan.preparation
     if found is None:
         return []
-    told = [f"Begin by {full(found.must_start)}: it takes {span(found.p90_seconds)} in 9 of 10 cases."]
-    if found.late_seconds > 0:
-        told.append(f"That is {span(found.late_seconds)} ago.")
-    return told
+    return [f"Begin by {full(found.must_start)}: it takes {span(found.p90_seconds)} in 9 of 10 cases."]
 
 
 def notice(found: Notice) -> str:
@@ -255,12 +252,32 @@ def hold_point(stage: Stage, clock: Clock) -> list[str]:
     return [*seen, *turn, f"Turning back: {turning_back(stage, clock)}"]
 
 
+def too_late(stage: Stage) -> bool:
+    """Whether the last moment to turn back from a stage lies before its own start."""
+    last = stage.turn_back.last_moment
+    return last is not None and stage.times is not None and last < stage.times.start
+
+
+def back_by(stage: Stage, clock: Clock) -> str:
+    """The last moment to turn back, for a table; a time of day that lies before the stage itself would mislead."""
+    back = stage.turn_back
+    if not back.possible:
+        return "none"
+    if back.last_moment is None:
+        return "not known"
+    return "too late" if too_late(stage) else clock.by(back.last_moment)
+
+
 def turning_back(stage: Stage, clock: Clock) -> str:
     """Until when one can turn back, and what that means."""
     back = stage.turn_back
     if not back.possible or back.last_moment is None:
         return back.statement
-    late = " That may be before this stage has ended." if back.in_time is False else ""
+    late = ""
+    if too_late(stage):
+        late = " That is before this stage begins."
+    elif back.in_time is False:
+        late = " That may be before this stage has ended."
     return f"Begin it by {clock.by(back.last_moment)}. {back.statement}{late}"
 
 

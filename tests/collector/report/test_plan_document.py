@@ -1,10 +1,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from collector.finding import Verdict
+from collector.finding import Status, Verdict
+from collector.plan.plan import Problem, Unknown
 from collector.planned import PairPlan
 from collector.report.plan_document import document
 from tests.collector.report.plan_sample import HOSTILE_PLAN, NARROW, NO_WINDOW, OPENS, QUAY, TOO_LONG, planned
@@ -62,6 +64,21 @@ def test_readiness_counts_beside_the_plan() -> None:
     assert told(planned(QUAY, Verdict.NO_GO))["standing"] == "blocked"
     assert told(planned(QUAY, Verdict.UNDECIDED))["standing"] == "incomplete"
     assert told(planned(TOO_LONG, Verdict.NO_GO))["standing"] == "too long"
+
+
+def test_a_plans_own_block_counts_whatever_its_times_and_readiness() -> None:
+    blocked = told(planned(replace(QUAY, problems=(Problem("auto-abort", Status.BLOCK, "It rolls back.", "Wait."),))))
+    assert (blocked["standing"], blocked["blocked"], blocked["fits"]) == ("blocked", True, True)
+    cautioned = replace(QUAY, problems=(Problem("no-return", Status.CAUTION, "Late.", "Begin earlier."),))
+    assert told(planned(cautioned))["standing"] == "fits"
+
+
+def test_whatever_is_not_known_keeps_a_plan_from_fitting() -> None:
+    assert QUAY.times is not None
+    unsure = replace(QUAY, unknowns=(Unknown("Something.", "Something else."),))
+    unprepared = replace(QUAY, times=replace(QUAY.times, prepared=False))
+    assert [told(planned(plan))["standing"] for plan in (unsure, unprepared)] == ["incomplete", "incomplete"]
+    assert told(planned(unprepared))["fits"] is None
 
 
 def test_it_can_be_written_as_utf_8_whatever_a_controller_said() -> None:

@@ -127,14 +127,14 @@ def test_every_figure_of_the_drawing_stands_in_the_table_too(opened: Open) -> No
     cells = rows.nth(4).locator("td").all_inner_texts()
     assert cells == ["00:03", "00:39", "00:38", "00:52", "01:14", "22 min", "the policy's timings.restart-aps"]
     expect(rows.nth(5).locator("td.late").first).to_have_text("01:14")
-    expect(rows.nth(6)).to_contain_text("no way back")
+    expect(rows.nth(6)).to_contain_text("none")
 
 
 def test_what_does_not_fit_says_so_at_the_top(opened: Open) -> None:
     tab = opened(planned(TOO_LONG))
     expect(tab.locator("h2")).to_contain_text("too long")
     expect(tab.locator(".head li.late")).to_contain_text("31 min too little for P90")
-    expect(tab.locator(".problem").first).to_contain_text("What would mend it: A window of 151 minutes.")
+    expect(tab.locator(".problem").first).to_contain_text("What to do: A window of 151 minutes.")
 
 
 def test_what_is_not_known_is_told_and_not_drawn(opened: Open) -> None:

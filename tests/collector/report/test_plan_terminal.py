@@ -11,7 +11,7 @@ from rich.console import Console, RenderableType
 from collector.finding import Verdict
 from collector.plan.plan import Plan, StageTimes
 from collector.report import plan_terminal
-from collector.report.plan_wording import clock, hours, some, span, window
+from collector.report.plan_wording import clock, hours, some, span, turning_back, window
 from tests.collector.report.plan_sample import (
     CEST,
     HOSTILE_PLAN,
@@ -87,9 +87,22 @@ def test_a_plan_that_does_not_fit_says_by_how_much_and_what_would_mend_it() -> N
     assert "to 17.12.4: too long" in text
     assert "31 min too little for 9 of 10 cases" in text
     assert "block  too-long" in text
-    assert "What would mend it: A window of 151 minutes." in text
+    assert "What to do: A window of 151 minutes." in text
     # The last stage ends behind the window's edge.
     assert "░" in row(text, "commit").split("│")[-1]
+
+
+def test_a_last_moment_before_the_stage_itself_is_no_time_of_day() -> None:
+    stages = tuple(
+        replace(each, turn_back=replace(each.turn_back, last_moment=OPENS - timedelta(hours=4), in_time=False))
+        if each.id == "validate"
+        else each
+        for each in QUAY.stages
+    )
+    text = told(replace(QUAY, stages=stages))
+    assert "too late" in row(text, "validate")
+    assert "19:00" not in text
+    assert turning_back(stages[8], clock(QUAY)).endswith("That is before this stage begins.")
 
 
 def test_what_is_not_known_is_marked_in_its_place_and_told_below() -> None:
@@ -192,7 +205,7 @@ def test_long_lists_are_shortened() -> None:
 def test_all_pairs_stand_in_one_table_with_their_first_reason() -> None:
     plans = [planned(QUAY), planned(TOO_LONG), planned(NARROW), planned(NO_WINDOW, Verdict.NO_GO)]
     lines = printed(plan_terminal.fleet(plans)).splitlines()
-    assert lines[2].split() == ["quay", "2027-02-06", "23:00+01:00", "01:31", "1h29", "fits", "nothing"]
+    assert lines[2].split() == ["quay", "2027-02-06", "23:00", "01:31", "1h29", "fits", "nothing"]
     assert "too long" in lines[3]
     assert "too-long" in lines[3]
     assert lines[4].rstrip().endswith("1 unknown")
