@@ -23,7 +23,7 @@ def plain(graph: networkx.Graph[Any], limit: int | None = None) -> Graph:
 
 def queens(size: int) -> networkx.Graph[tuple[int, int]]:
     """The squares of a board, those joined that a queen moves between."""
-    squares = list(product(range(size), repeat=2))
+    squares = [(row, column) for row in range(size) for column in range(size)]
     graph: networkx.Graph[tuple[int, int]] = networkx.Graph()
     graph.add_nodes_from(squares)
     for (a, b), (c, d) in product(squares, repeat=2):
