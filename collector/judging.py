@@ -8,6 +8,7 @@ from datetime import datetime
 
 from collector import ordering, rules
 from collector.capture import Capture
+from collector.finding import Finding, Status
 from collector.result import MemberResult, PairResult
 from collector.rules.roles import role
 from collector.snapshot import MemberSnapshot, Snapshot, member_snapshot
@@ -53,11 +54,42 @@ def judge_snapshot(snapshot: Snapshot, policy: Policy, waivers: Sequence[Waiver]
     pair, (first, second) = snapshot.pair, snapshot.members
     findings = rules.judge(snapshot, policy, waivers)
     members = (_member_result(snapshot, first), _member_result(snapshot, second))
-    return PairResult(pair, verdict(findings), pair.target_release, members, findings, ordering.steps(findings))
+    return PairResult(
+        pair,
+        verdict(findings),
+        pair.target_release,
+        members,
+        findings,
+        ordering.steps(findings),
+        _left_unknown(snapshot, findings),
+    )
 
 
 def _member_result(snapshot: Snapshot, member: MemberSnapshot) -> MemberResult:
-    return MemberResult(member.name, role(snapshot, member), member.reached, _release(snapshot, member))
+    because = None if member.reached else _unreached_because(member)
+    return MemberResult(member.name, role(snapshot, member), member.reached, _release(snapshot, member), because)
+
+
+def _unreached_because(member: MemberSnapshot) -> str:
+    reasons = list(dict.fromkeys(capture.reason for capture in member.captures.values() if capture.reason))
+    if len(reasons) > 1:
+        return f"{reasons[0]}, and so on"
+    return reasons[0] if reasons else "nothing was asked of it"
+
+
+def _left_unknown(snapshot: Snapshot, findings: Sequence[Finding]) -> tuple[str, ...]:
+    """The rules that only the silence of a member leaves unknown: whoever was reached told all that they look at."""
+    reached = [member for member in snapshot.members if member.reached]
+    if len(reached) == len(snapshot.members):
+        return ()
+
+    def told(id: str) -> bool:
+        rule = rules.find(id)
+        readings = [member.readings.get(need) for member in reached for need in (rule.needs if rule else ())]
+        return all(reading is not None and reading.facts is not None for reading in readings)
+
+    unknown = (found for found in findings if found.status is Status.UNKNOWN and not found.evidence)
+    return tuple(found.rule for found in unknown if told(found.rule))
 
 
 def _release(snapshot: Snapshot, member: MemberSnapshot) -> str | None:

@@ -184,6 +184,8 @@ def _capture(own: Path, member: str, command: Command, manifest: _Manifest | Non
         entry = manifest.captures.get(form.text) if manifest else None
         if entry or os.path.lexists(own / _file(form.text)):
             return _one_form(own, member, command, form, manifest, entry)
+    if not own.is_dir():
+        return _missing(member, command, f"no recordings of it in {own.parent}")
     return _missing(member, command, f"no recording {_file(command.text)} in {own}")
 
 

@@ -12,19 +12,24 @@ from inventory.pairs import Pair
 
 @dataclass(frozen=True)
 class MemberResult:
-    """What a report says of one member: `role` is active, standby, or None where it isn't known."""
+    """What a report says of one member: `role` is active, standby, or None where it isn't known.
+
+    `unreached_because` says in one clause why there is no answer of it; None where there is one.
+    """
 
     name: str
     role: str | None
     reached: bool
     release: str | None
+    unreached_because: str | None = None
 
 
 @dataclass(frozen=True)
 class PairResult:
     """A pair's verdict with every rule's finding, in the catalogue's order; `target_release` is the one asked about.
 
-    `steps` are what to do before it is go, the first thing first; none where it is go.
+    `steps` are what to do before it is go, the first thing first; none where it is go. `left_unknown` are the rules
+    whose answer isn't known for no other reason than that a member wasn't reached.
     """
 
     pair: Pair
@@ -33,6 +38,7 @@ class PairResult:
     members: tuple[MemberResult, MemberResult]
     findings: tuple[Finding, ...]
     steps: tuple[Step, ...] = ()
+    left_unknown: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -90,12 +90,19 @@ def _pair(result: PairResult) -> dict[str, Any]:
         "window": {"start": iso(window.start), "minutes": window.minutes} if window else None,
         "members": [_member(member) for member in result.members],
         "steps": [_step(step) for step in result.steps],
+        "left_unknown": list(result.left_unknown),
         "findings": [_finding(finding) for finding in result.findings],
     }
 
 
 def _member(member: MemberResult) -> dict[str, Any]:
-    return {"name": member.name, "role": member.role, "reached": member.reached, "release": member.release}
+    return {
+        "name": member.name,
+        "role": member.role,
+        "reached": member.reached,
+        "release": member.release,
+        "unreached_because": member.unreached_because,
+    }
 
 
 def _finding(finding: Finding) -> dict[str, Any]:

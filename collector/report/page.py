@@ -76,7 +76,7 @@ def _is_trouble(finding: Finding) -> bool:
 
 def _numbers(pair: PairResult) -> dict[str, int]:
     """The number of each rule's step in the order of mending."""
-    return {step.rule: number for number, step in enumerate(pair.steps, start=1)}
+    return {step.rule: number for number, step in enumerate(wording.steps(pair), start=1)}
 
 
 def _troubled(pair: PairResult) -> list[str]:

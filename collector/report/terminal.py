@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
@@ -65,10 +65,11 @@ def fleet(result: Result) -> RenderableType:
 
 def detail(pair: PairResult) -> RenderableType:
     """One pair in full: what it is, then every finding, the worst first, with remedy and lines."""
-    numbers = {step.rule: number for number, step in enumerate(pair.steps, start=1)}
-    findings = (_blank(_full(finding, numbers.get(finding.rule))) for finding in wording.worst_first(pair.findings))
-    steps = [_blank(_steps(pair.steps))] if pair.steps else []
-    return Group(_head(pair), *steps, *findings, *_closing([pair]))
+    to_do = wording.steps(pair)
+    numbers = {step.rule: number for number, step in enumerate(to_do, start=1)}
+    told = _with_left_unknown(pair, wording.told(pair), lambda finding: _full(finding, numbers.get(finding.rule)))
+    steps = [_blank(_steps(to_do))] if to_do else []
+    return Group(_head(pair), *steps, *map(_blank, told), *_closing([pair]))
 
 
 def targets(found: Targets) -> RenderableType:
@@ -99,8 +100,8 @@ def _path(target: TargetResult) -> Text:
 
 def _against(result: PairResult) -> RenderableType:
     head = Text.assemble(_text(result.target_release, "bold"), ": ", _word(result.verdict))
-    deciding = (_indented(_finding(finding)) for finding in wording.worst_first(result.findings) if finding.decides)
-    return Group(head, *deciding)
+    deciding = [finding for finding in wording.told(result) if finding.decides]
+    return Group(head, *map(_indented, _with_left_unknown(result, deciding, _finding)))
 
 
 def catalogue(rules: Sequence[Rule]) -> RenderableType:
@@ -201,11 +202,23 @@ def _and_more(rules: Sequence[str]) -> str:
 
 def _reasons(pair: PairResult) -> RenderableType:
     head = Text.assemble(_text(pair.pair.name, "bold"), ", ", _text(pair.pair.site), ": ", _word(pair.verdict))
-    deciding = (finding for finding in wording.worst_first(pair.findings) if finding.decides)
-    parts = [_indented(_finding(finding, *_evidence(finding.evidence))) for finding in deciding]
-    if pair.steps:
-        parts.append(_indented(_steps_in_short(pair.steps)))
-    return Group(head, *parts)
+    silent = [_text(f"{member.name}: {wording.member(member)}") for member in wording.unreached(pair)]
+    deciding = [finding for finding in wording.told(pair) if finding.decides]
+    told = _with_left_unknown(pair, deciding, lambda finding: _finding(finding, *_evidence(finding.evidence)))
+    parts: list[RenderableType] = [*silent, *told]
+    if steps := wording.steps(pair):
+        parts.append(_steps_in_short(steps))
+    return Group(head, *map(_indented, parts))
+
+
+def _with_left_unknown(
+    pair: PairResult, findings: Sequence[Finding], shown: Callable[[Finding], RenderableType]
+) -> list[RenderableType]:
+    """The findings, and behind the blocks, in one entry, the rules that only a member's silence leaves unknown."""
+    said = wording.left_unknown(pair)
+    left: list[RenderableType] = [Group(_word(Status.UNKNOWN), _indented(_text(said)))] if said else []
+    blocks = [shown(finding) for finding in findings if finding.status is Status.BLOCK and finding.decides]
+    return [*blocks, *left, *(shown(finding) for finding in findings[len(blocks) :])]
 
 
 def _waived(result: Result) -> list[RenderableType]:

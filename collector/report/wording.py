@@ -131,7 +131,29 @@ def member(member: MemberResult) -> str:
     if member.reached:
         return f"{role}, {release}"
     told = [role] * bool(member.role) + [release] * bool(member.release)
-    return f"not reached; its partner tells: {', '.join(told)}" if told else "not reached"
+    why = f"not reached: {member.unreached_because}" if member.unreached_because else "not reached"
+    return f"{why}; its partner tells: {', '.join(told)}" if told else why
+
+
+def unreached(pair: PairResult) -> list[MemberResult]:
+    """The members that gave no answer."""
+    return [member for member in pair.members if not member.reached]
+
+
+def left_unknown(pair: PairResult) -> str:
+    """The rules that only a member's silence leaves unknown, and whose; empty without any."""
+    names = " and ".join(member.name for member in unreached(pair))
+    return f"Not known without an answer of {names}: {', '.join(pair.left_unknown)}" if pair.left_unknown else ""
+
+
+def told(pair: PairResult) -> list[Finding]:
+    """The findings, the worst first, without those of which `left_unknown` has said all that there is to say."""
+    return [finding for finding in worst_first(pair.findings) if finding.rule not in pair.left_unknown]
+
+
+def steps(pair: PairResult) -> list[Step]:
+    """The steps, without those that come to reaching a member."""
+    return [step for step in pair.steps if step.rule not in pair.left_unknown]
 
 
 def weighed(finding: Finding) -> str:

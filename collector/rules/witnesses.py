@@ -52,7 +52,8 @@ class Word(Generic[V]):
     def lack(self) -> str:
         """Why there is no value, as a clause."""
         if not self.reached:
-            return f"{self.by} gave no answer ({self.problem})"
+            # Why is said once for the member (MemberResult.unreached_because), not by every rule.
+            return f"{self.by} gave no answer"
         if self.refused:
             return f"{self.by} refused `{self.command}`"
         if not self.problem:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta, timezone
 
 from collector.finding import Answer, Evidence, Finding, Status, Verdict
+from collector.ordering import Step, When
 from collector.result import MemberResult, PairResult, Result
 from collector.rules.rule import Rule
 from inventory.pairs import Image, Member, Pair, Window
@@ -168,6 +169,23 @@ RESULT = Result(
         pair("breakwater", f"Breakwater {HOSTILE}", Verdict.NO_GO, HOSTILE_FINDING, days=2),
     ),
 )
+
+_LIGHTER = RESULT.pairs[4]
+UNHEARD = replace(
+    RESULT,
+    pairs=(
+        replace(
+            _LIGHTER,
+            members=(
+                _LIGHTER.members[0],
+                replace(_LIGHTER.members[1], unreached_because="its host key isn't known: run `readypair trust`"),
+            ),
+            steps=tuple(Step(rule, f"Mend {rule}.", When.ANY_TIME, False) for rule in ("boot-variable", "pair-state")),
+            left_unknown=("install-mode", "pair-state"),
+        ),
+    ),
+)
+"""A pair of which one member's silence alone leaves two rules unknown, and which has a step besides."""
 
 
 def fleet_of(pairs: int) -> Result:

@@ -10,7 +10,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationErro
 
 from collector import ordering
 from collector.report.document import document
-from tests.collector.report.sample import RESULT, UNREACHED, WAIVER
+from tests.collector.report.sample import RESULT, UNHEARD, UNREACHED, WAIVER
 
 
 class Strict(BaseModel):
@@ -48,6 +48,7 @@ class Member(Strict):
     role: Literal["active", "standby"] | None
     reached: bool
     release: str | None
+    unreached_because: str | None
 
 
 class Image(Strict):
@@ -77,6 +78,7 @@ class Pair(Strict):
     window: Window | None
     members: tuple[Member, Member]
     steps: list[Step]
+    left_unknown: list[str]
     findings: list[Finding]
 
 
@@ -135,7 +137,13 @@ def test_what_is_not_known_is_null() -> None:
         members=(RESULT.pairs[4].members[0], unseen),
     )
     data: dict[str, Any] = document(replace(RESULT, pairs=(pair,)))["pairs"][0]
-    assert data["members"][1] == {"name": "lighter-b", "role": None, "reached": False, "release": None}
+    assert data["members"][1] == {
+        "name": "lighter-b",
+        "role": None,
+        "reached": False,
+        "release": None,
+        "unreached_because": None,
+    }
     assert (data["image"], data["window"]) == (None, None)
 
 
@@ -172,3 +180,9 @@ def test_waivers_steps_and_notes_are_told() -> None:
     (finding,) = data["pairs"][0]["findings"]
     assert finding["why"] == "It matters."
     assert (finding["waiver"]["who"], finding["waiver"]["until"]) == ("R. [b]Vane", "2027-03-31T06:00:00+00:00")
+
+
+def test_why_a_member_was_not_reached_is_told_with_what_it_leaves_unknown() -> None:
+    told: dict[str, Any] = document(UNHEARD)["pairs"][0]
+    assert told["members"][1]["unreached_because"] == "its host key isn't known: run `readypair trust`"
+    assert told["left_unknown"] == ["install-mode", "pair-state"]

@@ -15,7 +15,7 @@ from collector.ordering import Step, When
 from collector.report.page import page
 from collector.report.visible import visible
 from collector.result import Result
-from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNTOLD, WAIVER, fleet_of
+from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNHEARD, UNTOLD, WAIVER, fleet_of
 
 Open = Callable[..., Page]
 
@@ -372,3 +372,16 @@ def test_notes_and_other_weights_stand_at_the_top(opened: Open) -> None:
     expect(tab.locator(".notes li")).to_have_text(f"waivers.yaml: {HOSTILE} has expired.")
     expect(tab.get_by_text("not by default: release-support as caution")).to_be_visible()
     assert opened().locator(".notes").count() == 0
+
+
+def test_a_members_silence_is_told_once_with_the_rules_that_it_leaves_unknown(opened: Open) -> None:
+    tab = opened(UNHEARD)
+    expect(
+        tab.locator(".facts dd", has_text="not reached: its host key isn't known: run `readypair trust`")
+    ).to_be_visible()
+    said = "unknown Not known without an answer of lighter-b: install-mode, pair-state"
+    expect(tab.locator("#pair-lighter .left-unknown")).to_have_text(said)
+    for rule in ("install-mode", "pair-state"):
+        assert tab.locator(f"#pair-lighter--{rule}").get_attribute("open") is None
+    assert tab.locator("#pair-lighter .steps li").count() == 1
+    assert opened().locator(".left-unknown").count() == 0

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -17,7 +18,7 @@ from inventory.pairs import Pair
 from parsers.facts.flash import Directory, File
 from parsers.facts.redundancy import ConfigSync, Processor, Redundancy
 from parsers.facts.software import RomVariables
-from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNREACHED, UNTOLD, WAIVER
+from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNHEARD, UNREACHED, UNTOLD, WAIVER
 
 
 @pytest.fixture(autouse=True)
@@ -284,3 +285,17 @@ def test_a_long_key_of_the_policy_breaks_before_its_last_part() -> None:
     assert row(text, "  first_release").split() == ["first_release"]
     assert row(text, "minimum_release").split() == ["minimum_release", "2", "built-in", "default"]
     assert "What the policy lacks trains.17.14: isn't there" in squeezed(text)
+
+
+@pytest.mark.parametrize("view", [lambda: terminal.fleet(UNHEARD), lambda: terminal.detail(UNHEARD.pairs[0])])
+def test_a_members_silence_is_told_once_with_the_rules_that_it_leaves_unknown(
+    view: Callable[[], RenderableType],
+) -> None:
+    text = squeezed(printed(view()))
+    assert text.count("lighter-b: not reached: its host key isn't known: run `readypair trust`") == 1
+    assert text.count("unknown Not known without an answer of lighter-b: install-mode, pair-state") == 1
+    assert UNREACHED.statement not in text
+    assert UNTOLD.statement not in text
+    assert "Mend pair-state." not in text
+    assert "pair-state (any time)" not in text
+    assert "boot-variable (any time)" in text

@@ -164,7 +164,7 @@ def test_the_actives_word_stands_in_for_a_standby_that_refuses(command: str) -> 
 def test_the_actives_word_stands_in_for_a_standby_that_cannot_be_reached() -> None:
     found = judged(None, unreached())
     assert found.status is Status.PASS
-    assert "since quay-b gave no answer (it couldn't be reached: no answer)" in found.statement
+    assert "since quay-b gave no answer" in found.statement
 
 
 @pytest.mark.parametrize("lost", [REFUSED, CUT_OFF, UNREADABLE, MISSING])
