@@ -144,6 +144,11 @@ def inventory_text(pair: Pair) -> str:
     lines.append(f"    target_release: {pair.target_release}")
     if pair.image is not None:
         lines.append(f"    image: {{file: {pair.image.file}, bytes: {pair.image.bytes}}}")
+    if pair.images:
+        lines.append("    images:")
+        lines += [
+            f'      "{release}": {{file: {image.file}, bytes: {image.bytes}}}' for release, image in pair.images.items()
+        ]
     if pair.window is not None:
         lines.append(f"    window: {{start: {pair.window.start.isoformat()}, minutes: {pair.window.minutes}}}")
     return "\n".join(lines)
@@ -151,17 +156,26 @@ def inventory_text(pair: Pair) -> str:
 
 def _known(pair: Pair, policy: Policy, names: Sequence[str], users: Sequence[str]) -> Known:
     hosts = tuple((Kind.HOST, member.hostname) for member in pair.members if not is_address(member.hostname))
-    image = (pair.image.file,) if pair.image is not None else ()
+    images = (*([pair.image] if pair.image is not None else []), *pair.images.values())
+    sites = (pair.name, pair.site, *(area.name for area in pair.areas))
     return Known(
-        names=((Kind.SITE, pair.name), (Kind.SITE, pair.site), *hosts, *((Kind.USER, user) for user in users)),
+        names=(*((Kind.SITE, name) for name in sites), *hosts, *((Kind.USER, user) for user in users)),
         members={member.name: name for member, name in zip(pair.members, names, strict=True)},
-        keep=(*image, *policy.hardware, *policy.access_points),
+        keep=(*(image.file for image in images), *policy.hardware, *policy.access_points),
     )
 
 
 def _renamed(pair: Pair, names: Sequence[str]) -> Pair:
     first, second = (Member(name, f"192.0.2.{number}", 22) for number, name in enumerate(names, 1))
-    return replace(pair, name="recorded", site="Recorded Site", members=(first, second))
+    return Pair(
+        name="recorded",
+        site="Recorded Site",
+        members=(first, second),
+        target_release=pair.target_release,
+        image=pair.image,
+        window=pair.window,
+        images=pair.images,
+    )
 
 
 def _but(captures: Sequence[Capture], why: Sequence[str]) -> list[Capture]:

@@ -74,8 +74,13 @@ def test_records_a_live_pair_that_replays_to_the_same_verdict(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = tmp_path / "inventory"
-    shutil.copytree(INVENTORY, folder)
-    (folder / "waivers.yaml").unlink(missing_ok=True)
+    folder.mkdir()
+    shutil.copy(Path(INVENTORY) / "policy.yaml", folder)
+    (folder / "groups.yaml").write_text(
+        "quay: {platform: ios, data: {pair: quay, site: Harbour Quay, target_release: 17.12.4, "
+        "image: {file: wx-universal.17.12.04.bin, bytes: 1250000000}, "
+        "images: {17.9.5: {file: wx-universal.17.09.05.bin, bytes: 1190000000}}, window: {start: 2027-02-06T23:00:00+01:00, minutes: 240}}}\n"
+    )
     with simulated.fleet({name: FIXTURES / name for name in ("quay-a", "quay-b")}) as running:
         (folder / "hosts.yaml").write_text(
             "".join(
@@ -97,10 +102,12 @@ def test_records_a_live_pair_that_replays_to_the_same_verdict(
     everything = written(tmp_path / "new") + printed
     assert not re.search(r"quay|harbour|wxs27|ticket|127\.0\.0\.1", everything, re.IGNORECASE)
     places = re.compile(r"\b(?:192\.0\.2|198\.51\.100|203\.0\.113)\.\d+\b|\b(?:[0-9a-f]{4}\.){2}[0-9a-f]{4}\b")
-    before = {found for member in ("quay-a", "quay-b") for found in places.findall(written(FIXTURES / member))}
+    sent = " ".join(capture.text for own in captures("quay").values() for capture in own)
+    before = set(places.findall(sent))
     recorded = set(places.findall(written(tmp_path / "new")))
     assert len(recorded) == len(before)
     assert recorded.isdisjoint(before)
+    assert '      "17.9.5": {file: wx-universal.17.09.05.bin, bytes: 1190000000}\n' in printed
     files = [path for path in (tmp_path / "new").rglob("*") if path.is_file()]
     assert {path.parent.name for path in files} == {"member-a", "member-b"}
     assert {stat.S_IMODE(path.stat().st_mode) for path in files} == {0o600}
