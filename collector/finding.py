@@ -40,13 +40,14 @@ class Evidence:
 class Answer:
     """What a rule's function says: a status, one sentence, the lines it rests on, and what to do where it isn't good.
 
-    `remedy` is empty where nothing needs doing.
+    `remedy` is empty where nothing needs doing. `unsure` says of a block that something beside it isn't known.
     """
 
     status: Status
     statement: str
     remedy: str = ""
     evidence: tuple[Evidence, ...] = ()
+    unsure: bool = False
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,7 @@ class Finding:
 
     `weighed` is the policy's weight where the site weighs the rule otherwise than by default, else None;
     `weight` the one in force. `why` is the rule's own sentence on why it matters. A block with a `waiver` stays a
-    block, but somebody accepts it.
+    block, but somebody accepts it; what is `unsure` beside it nobody can accept.
     """
 
     rule: str
@@ -68,10 +69,20 @@ class Finding:
     weighed: str | None = None
     why: str = ""
     waiver: Waiver | None = None
+    unsure: bool = False
+
+    @property
+    def counts_as(self) -> Status | None:
+        """What it comes to for the verdict; None where it doesn't keep its pair from being go.
+
+        A block that nobody waives, or an unknown on a blocking rule; a waived block that hides an unknown is one.
+        """
+        if self.status is Status.BLOCK and self.waiver is None:
+            return Status.BLOCK
+        open_beside = self.status is Status.BLOCK and self.unsure
+        return Status.UNKNOWN if self.weight == "block" and (open_beside or self.status is Status.UNKNOWN) else None
 
     @property
     def decides(self) -> bool:
-        """Whether it keeps its pair from being go: a block that nobody waives, or an unknown on a blocking rule."""
-        if self.status is Status.BLOCK:
-            return self.waiver is None
-        return self.status is Status.UNKNOWN and self.weight == "block"
+        """Whether it keeps its pair from being go."""
+        return self.counts_as is not None

@@ -103,8 +103,10 @@ def steps(findings: Sequence[Finding]) -> tuple[Step, ...]:
 
 
 def _step(finding: Finding, after: tuple[str, ...]) -> Step:
-    if finding.status is Status.UNKNOWN:
-        remedy = finding.remedy or f"Find out what isn't known: {finding.statement}"
+    if finding.counts_as is Status.UNKNOWN:
+        # The remedy of a waived block would mend what somebody accepts.
+        remedy = "" if finding.waiver else finding.remedy
+        remedy = remedy or f"Find out what isn't known: {finding.statement}"
         return Step(finding.rule, remedy, When.ANY_TIME, disruptive=False, after=after)
     mending = _ALL[finding.rule]
     return Step(finding.rule, finding.remedy or finding.statement, mending.when, mending.disruptive, after)

@@ -97,7 +97,7 @@ def _path(policy: Policy, running: str, target: str) -> tuple[str, ...]:
 
 
 def _release(target: str, path: tuple[str, ...], result: PairResult) -> TargetResult:
-    blocks = tuple(finding.rule for finding in result.findings if finding.decides and finding.status is Status.BLOCK)
+    blocks = tuple(finding.rule for finding in result.findings if finding.counts_as is Status.BLOCK)
     notes = () if result.pair.image is not None else (_NO_IMAGE,)
     return TargetResult(target, result.verdict, path, blocks, notes, result)
 

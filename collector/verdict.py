@@ -27,7 +27,16 @@ def weigh(rule: Rule, answer: Answer, policy: Policy) -> Finding:
         )
     status = Status.CAUTION if weight == "caution" and answer.status is Status.BLOCK else answer.status
     return Finding(
-        rule.id, rule.title, status, answer.statement, answer.remedy, answer.evidence, weight, weighed, rule.why
+        rule.id,
+        rule.title,
+        status,
+        answer.statement,
+        answer.remedy,
+        answer.evidence,
+        weight,
+        weighed,
+        rule.why,
+        unsure=answer.unsure,
     )
 
 
@@ -36,7 +45,7 @@ def verdict(findings: Sequence[Finding]) -> Verdict:
 
     No finding at all is undecided too.
     """
-    deciding = [finding.status for finding in findings if finding.decides]
+    deciding = [finding.counts_as for finding in findings if finding.decides]
     if Status.BLOCK in deciding:
         return Verdict.NO_GO
     return Verdict.UNDECIDED if deciding or not findings else Verdict.GO

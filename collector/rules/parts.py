@@ -48,6 +48,7 @@ def answer(parts: Sequence[Part]) -> Answer:
         statement=sentence(_clauses(ordered)),
         remedy=" ".join(_once(part.remedy for part in ordered if part.remedy)),
         evidence=merged(item for part in ordered for item in part.evidence),
+        unsure=status is Status.BLOCK and any(part.status is Status.UNKNOWN for part in parts),
     )
 
 

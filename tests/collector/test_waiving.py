@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from collector import rules
+from collector import ordering, rules
 from collector.capture import Capture, Ending
 from collector.demo import EVENING
 from collector.finding import Finding, Status, Verdict
@@ -49,6 +49,26 @@ def test_only_a_block_can_be_waived(status: Status) -> None:
 
 def test_what_is_not_known_cannot_be_waived() -> None:
     assert verdict([waive(RULE, finding(Status.UNKNOWN), PAIR, [WAIVER], EVENING)]) is Verdict.UNDECIDED
+
+
+def test_what_is_not_known_beside_a_waived_block_cannot_be_waived_either() -> None:
+    found = waive(RULE, replace(finding(), unsure=True), PAIR, [WAIVER], EVENING)
+    assert (found.waiver, found.counts_as) == (WAIVER, Status.UNKNOWN)
+    assert verdict([found]) is Verdict.UNDECIDED
+    assert replace(found, waiver=None).counts_as is Status.BLOCK
+
+
+def test_a_waived_ignored_list_does_not_cover_a_list_that_was_cut_off() -> None:
+    described = snapshot("pontoon")
+    assert verdict(rules.judge(described, fleet().policy, fleet().waivers)) is Verdict.GO
+    for member in described.members:
+        capture = member.captures["show redundancy config-sync failures mcl"]
+        lost = replace(capture, ending=Ending.CUT_OFF, reason="the session was lost")
+        findings = rules.judge(with_capture(described, lost), fleet().policy, fleet().waivers)
+        assert verdict(findings) is Verdict.UNDECIDED
+        (step,) = ordering.steps(findings)
+        assert (step.rule, step.disruptive) == ("config-sync", False)
+        assert "can't be used" in step.remedy
 
 
 @pytest.mark.parametrize(
