@@ -17,6 +17,9 @@ from pydantic import (
 
 from parsers.release import Release, RomMonitor, plain, train
 
+# Longer times are slips of the pen, and some lead out of the calendar: a year of hours, ten years of days.
+_MOST_HOURS, _MOST_DAYS = 8_784, 3_660
+
 
 def _text(value: object) -> object:
     if isinstance(value, int | float) and not isinstance(value, bool):
@@ -108,6 +111,13 @@ class AccessPointModel(Table):
     image_bytes: Annotated[int, Field(ge=1)] | None = None
     flash_bytes: Annotated[int, Field(ge=1)] | None = None
 
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        first, last = self.first_release, self.last_release
+        if first is not None and last is not None and Release.parse(last) < Release.parse(first):
+            raise ValueError(f"its last_release {last} is before its first_release {first}; correct one of them")
+        return self
+
 
 class CaptureAge(Table):
     """How old captures may be, in hours: for the nightly look, and before the window and during it.
@@ -115,8 +125,8 @@ class CaptureAge(Table):
     The second one holds from `nightly_hours` before the window's start, when no nightly look comes any more.
     """
 
-    nightly_hours: Annotated[float, Field(gt=0)] = 26
-    before_window_hours: Annotated[float, Field(gt=0)] = 2
+    nightly_hours: Annotated[float, Field(gt=0, le=_MOST_HOURS)] = 26
+    before_window_hours: Annotated[float, Field(gt=0, le=_MOST_HOURS)] = 2
 
 
 TimedStage = Literal["expand", "reload-standby", "synchronise", "switch-over", "reload-other", "validate", "commit"]
@@ -210,14 +220,14 @@ class Policy(Table):
     upgrade_paths: Sequence[UpgradePath]
     images_to_hold: Annotated[int, Field(ge=1, le=20)] = 3
     access_points: Mapping[str, AccessPointModel] = Field(default_factory=dict)
-    staging_hours: Annotated[float, Field(ge=0)] = 24
-    recent_days: Annotated[float, Field(ge=0)] = 14
+    staging_hours: Annotated[float, Field(ge=0, le=_MOST_HOURS)] = 24
+    recent_days: Annotated[float, Field(ge=0, le=_MOST_DAYS)] = 14
     load_ceiling_percent: Annotated[float, Field(gt=0, le=100)] = 80
     memory_ceiling_percent: Annotated[float, Field(gt=0, le=100)] = 90
-    clock_seconds: Annotated[float, Field(gt=0)] = 5
-    certificate_days: Annotated[float, Field(ge=0)] = 30
+    clock_seconds: Annotated[float, Field(gt=0, allow_inf_nan=False)] = 5
+    certificate_days: Annotated[float, Field(ge=0, le=_MOST_DAYS)] = 30
     capture_age: CaptureAge = Field(default_factory=CaptureAge)
-    capture_spread_minutes: Annotated[float, Field(gt=0)] = 15
+    capture_spread_minutes: Annotated[float, Field(gt=0, le=_MOST_HOURS * 60)] = 15
     timings: Mapping[TimedStage, Minutes] = Field(default_factory=dict)
     way_back: Mapping[BackStage, Minutes] = Field(default_factory=dict)
     copy_mbps: Rates | None = None
