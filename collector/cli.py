@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console, RenderableType
 
+    from collector.campaigning import CampaignPlan
     from collector.plan.stages import History
     from collector.planned import PairPlan
     from collector.result import Result
@@ -127,6 +128,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     plan.add_argument("pair", metavar="PAIR", nargs="?", help="the pair's name in the inventory")
     plan.add_argument("--all", action="store_true", help="every pair; --pairs and --site narrow it")
+    plan.add_argument("--windows", metavar="FILE", type=Path, help="assign the pairs to the windows listed there")
     plan.add_argument("--from", dest="folder", metavar="DIR", type=Path, help=_PLAN_FROM_HELP)
     plan.add_argument("--target", metavar="RELEASE", help=_TARGET_HELP)
     record = add("record", _record, "make scrubbed fixtures of what a pair prints")
@@ -286,22 +288,40 @@ def _prepare_recorded(given: Path, fleet: Fleet, pair: Pair) -> str:
 
 def _plan(options: argparse.Namespace) -> int:
     from collector import output
+    from collector.campaigning import stands
     from collector.planned import Standing
-    from collector.report import plan_document, plan_terminal
-    from inventory import history
+    from collector.planning import plan_campaign
+    from collector.report import plan_document
+    from inventory import history, windows
 
     fleet = _open(options.inventory)
     recorded = history.read_history(fleet.folder / history.FILE)
     pairs = _to_plan(fleet, options)
+    nights = windows.read_windows(options.windows) if options.windows is not None else ()
     _prepare_out(options)
     plans = _make_plans(options, fleet, pairs, recorded)
+    campaign = None
+    if nights:
+        campaign, plans = plan_campaign(plans, nights, fleet, recorded)
+    inventory = str(fleet.folder)
     if options.out is not None:
-        output.write_plans(options.out, plans, str(fleet.folder))
+        output.write_plans(options.out, plans, inventory, campaign)
     if options.json:
-        _print_json(plan_document.document(plans, str(fleet.folder)))
+        _print_json(plan_document.document(plans, inventory, campaign))
     else:
-        _console().print(plan_terminal.fleet(plans) if options.all else plan_terminal.plan(plans[0]))
-    return GO if all(plan.standing is Standing.FITS for plan in plans) else NOT_GO
+        _show_plans(options, plans, campaign)
+    good = all(plan.standing is Standing.FITS for plan in plans) if campaign is None else stands(campaign, plans)
+    return GO if good else NOT_GO
+
+
+def _show_plans(options: argparse.Namespace, plans: Sequence[PairPlan], campaign: CampaignPlan | None) -> None:
+    from collector.report import plan_terminal
+
+    console = _console()
+    if campaign is not None:
+        console.print(plan_terminal.campaign(campaign))
+        console.print()
+    console.print(plan_terminal.fleet(plans) if options.all else plan_terminal.plan(plans[0]))
 
 
 def _to_plan(fleet: Fleet, options: argparse.Namespace) -> list[Pair]:
@@ -310,6 +330,8 @@ def _to_plan(fleet: Fleet, options: argparse.Namespace) -> list[Pair]:
 
     if options.all == (options.pair is not None):
         raise UsageError("name one PAIR, or give --all for every pair")
+    if options.windows is not None and not options.all:
+        raise UsageError("--windows plans a campaign; give --all for its pairs")
     if not options.all and (options.pairs or options.site):
         raise UsageError("--pairs and --site narrow --all; a PAIR stands for itself")
     if not options.all:
@@ -344,6 +366,7 @@ def _make_plans(
             connection=connection,
             workers=options.workers,
             keep=keep,
+            keep_snapshots=options.windows is not None,
             listeners=Listeners(progress.asked, progress.judged),
         )
 

@@ -14,6 +14,7 @@ from collector.report import document, page
 from collector.result import Result
 
 if TYPE_CHECKING:
+    from collector.campaigning import CampaignPlan
     from collector.planned import PairPlan
 
 
@@ -35,14 +36,14 @@ def write_reports(out: Path, result: Result) -> None:
     write(out / "report.html", page.page(result, rules.CATALOGUE))
 
 
-def write_plans(out: Path, plans: Sequence[PairPlan], inventory: str) -> None:
+def write_plans(out: Path, plans: Sequence[PairPlan], inventory: str, campaign: CampaignPlan | None = None) -> None:
     """Write plan.json, plan.html, procedure.html, and plan.ics where a plan has a window; OSError where that fails."""
     from collector.report import plan_document, plan_page
     from collector.report.calendar import calendar
 
-    text = json.dumps(plan_document.document(plans, inventory), indent=2, ensure_ascii=False)
+    text = json.dumps(plan_document.document(plans, inventory, campaign), indent=2, ensure_ascii=False)
     write(out / "plan.json", text + "\n")
-    write(out / "plan.html", plan_page.page(plans, inventory))
+    write(out / "plan.html", plan_page.page(plans, inventory, campaign))
     write(out / "procedure.html", plan_page.procedure(plans))
     windows = calendar([each.plan for each in plans])
     if windows is None:

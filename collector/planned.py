@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from collector.finding import Verdict
 from collector.plan.plan import Plan
 from collector.result import PairResult
+from collector.snapshot import Snapshot
 
 
 class Standing(StrEnum):
@@ -21,10 +22,14 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True)
 class PairPlan:
-    """A pair's plan, and its result by the rules from the same captures."""
+    """A pair's plan, and its result by the rules from the same captures.
+
+    `snapshot` are those captures, kept where the pair may be planned again for another window.
+    """
 
     plan: Plan
     ready: PairResult
+    snapshot: Snapshot | None = field(default=None, compare=False, repr=False)
 
     @property
     def standing(self) -> Standing:

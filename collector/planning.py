@@ -2,30 +2,53 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from collector import job, recording
+from collector.campaigning import CampaignPlan, campaign_of, in_its_window
 from collector.capture import Capture
 from collector.judging import judge_snapshot, snapshot_of
 from collector.plan.making import make
 from collector.plan.stages import History
 from collector.planned import PairPlan
+from collector.snapshot import Snapshot
 from collector.sweep import Listeners
 from inventory.opening import Fleet
 from inventory.pairs import Pair
+from inventory.windows import Night
 from parsers import catalogue
 
 
-def plan_pair(
-    pair: Pair, captures: Mapping[str, Sequence[Capture]], fleet: Fleet, history: History, moment: datetime
-) -> PairPlan:
+def plan_snapshot(snapshot: Snapshot, fleet: Fleet, history: History) -> PairPlan:
     """The pair's plan and its readiness, both from the same captures and as of the same moment."""
-    snapshot = snapshot_of(pair, captures, moment)
     ready = judge_snapshot(snapshot, fleet.policy, fleet.waivers)
-    return PairPlan(make(snapshot, fleet.policy, history), ready)
+    return PairPlan(make(snapshot, fleet.policy, history), ready, snapshot)
+
+
+def plan_campaign(
+    plans: Sequence[PairPlan], nights: Sequence[Night], fleet: Fleet, history: History
+) -> tuple[CampaignPlan, tuple[PairPlan, ...]]:
+    """The campaign in these nights, and each pair's plan for the window that it was given, without one where it wasn't.
+
+    A campaign without an answer leaves the plans as they are.
+    """
+    campaign = campaign_of(plans, nights, fleet.policy)
+    if campaign.steps and not campaign.campaign.windows:
+        return campaign, tuple(plans)
+    placed = {step.pair.name for step in campaign.steps}
+    return campaign, tuple(
+        _again(each, campaign, fleet, history) if each.plan.pair.name in placed else each for each in plans
+    )
+
+
+def _again(found: PairPlan, campaign: CampaignPlan, fleet: Fleet, history: History) -> PairPlan:
+    snapshot = found.snapshot
+    if snapshot is None:
+        raise ValueError("a pair can't be planned again without its snapshot")
+    return plan_snapshot(replace(snapshot, pair=in_its_window(snapshot.pair, campaign)), fleet, history)
 
 
 def plan_pairs(
@@ -36,12 +59,14 @@ def plan_pairs(
     connection: str,
     workers: int,
     keep: Path | None = None,
+    keep_snapshots: bool = False,
     listeners: Listeners | None = None,
     shift: timedelta = timedelta(0),
 ) -> tuple[PairPlan, ...]:
     """Ask and plan these pairs, in their order, over a registered connection (see collector.job).
 
-    `keep` is the folder that the captures are written to. `shift` is added to this machine's time throughout, for one
+    `keep` is the folder that the captures are written to; `keep_snapshots` keeps them in memory, to plan once more.
+    `shift` is added to this machine's time throughout, for one
     who plays another day. KeyboardInterrupt where somebody interrupts the asking: half a campaign is none.
     """
     listeners = listeners or Listeners()
@@ -52,7 +77,9 @@ def plan_pairs(
         if keep is not None:
             for member, its_captures in captures.items():
                 recording.write(keep, member, its_captures)
-        plans[pair.name] = plan_pair(pair, captures, fleet, history, datetime.now().astimezone() + shift)
+        snapshot = snapshot_of(pair, captures, datetime.now().astimezone() + shift)
+        found = plan_snapshot(snapshot, fleet, history)
+        plans[pair.name] = found if keep_snapshots else replace(found, snapshot=None)
         listeners.judged(plans[pair.name].ready)
 
     if keep is not None:

@@ -149,7 +149,7 @@ class _Filling:
 
     def _shortest(self, upgrade: Upgrade, night: int) -> list[str]:
         staffed = sorted(self._windows(night), key=lambda window: window.lasts)
-        return [window.id for window in staffed if window.lasts >= upgrade.lasts]
+        return [window.id for window in staffed if upgrade.fits(window)]
 
 
 def _clash(one: Upgrade, other: Upgrade) -> bool:

@@ -13,12 +13,16 @@ from itertools import combinations
 
 @dataclass(frozen=True)
 class StaffedWindow:
-    """A window to give to pairs: from `start` to `end`, which know their offset from UTC, with the people on shift."""
+    """A window to give to pairs: from `start` to `end`, which know their offset from UTC, with the people on shift.
+
+    With a `shift` they are that shift's people, who do no other shift's upgrade.
+    """
 
     id: str
     start: datetime
     end: datetime
     people: int
+    shift: str | None = None
 
     @property
     def lasts(self) -> timedelta:
@@ -36,7 +40,8 @@ class Upgrade:
     """One upgrade of a pair, with a name of its own where the pair needs two.
 
     `peers` are the names of pairs that are mobility peers, told by either side; those of pairs that the campaign
-    doesn't place don't matter. `after` are the names of upgrades that must be done on an earlier night.
+    doesn't place don't matter. `after` are the names of upgrades that must be done on an earlier night. `shift` is
+    whose work it is; None where anybody may do it.
     """
 
     name: str
@@ -46,6 +51,11 @@ class Upgrade:
     peers: frozenset[str] = frozenset()
     blocked: bool = False
     after: tuple[str, ...] = ()
+    shift: str | None = None
+
+    def fits(self, window: StaffedWindow) -> bool:
+        """Whether the window is long enough for it, and its people may do it."""
+        return window.lasts >= self.lasts and (None in (self.shift, window.shift) or window.shift == self.shift)
 
 
 class Kind(StrEnum):
@@ -91,9 +101,9 @@ class Work:
 
     @cached_property
     def fitting(self) -> Mapping[str, tuple[str, ...]]:
-        """By an upgrade's name the ids of the windows that are long enough for it."""
+        """By an upgrade's name the ids of the windows that are long enough for it, and whose people may do it."""
         return {
-            upgrade.name: tuple(window.id for window in self.staffed if window.lasts >= upgrade.lasts)
+            upgrade.name: tuple(window.id for window in self.staffed if upgrade.fits(window))
             for upgrade in self.upgrades
         }
 
@@ -190,6 +200,11 @@ def _check(window: StaffedWindow) -> None:
 
 def _length(upgrade: Upgrade, fitting: Sequence[str]) -> str:
     minutes = f"{upgrade.name} takes {upgrade.lasts / timedelta(minutes=1):g} minutes"
+    if upgrade.shift is not None:
+        minutes += f" and is the work of the shift {upgrade.shift}"
+        if not fitting:
+            return f"{minutes}: no window is long enough and has that shift's people."
+        return f"{minutes}: only {_listed(fitting)} {'is' if len(fitting) == 1 else 'are'} long enough and theirs."
     if not fitting:
         return f"{minutes}, longer than every window."
     return f"{minutes}, for which only {_listed(fitting)} {'is' if len(fitting) == 1 else 'are'} long enough."

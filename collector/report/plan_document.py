@@ -12,21 +12,59 @@ from datetime import datetime
 from enum import Enum
 from typing import Any
 
+from collector.campaigning import CampaignPlan, Step
 from collector.plan.plan import Plan, Stage
 from collector.planned import PairPlan
+from collector.report.plan_wording import outcome
 from collector.report.visible import encodable
 from collector.report.wording import iso
 
 SCHEMA = 1
 
 
-def document(plans: Sequence[PairPlan], inventory: str) -> dict[str, Any]:
+def document(plans: Sequence[PairPlan], inventory: str, campaign: CampaignPlan | None = None) -> dict[str, Any]:
     """The plans as JSON-ready data. Keys may be added while `schema` stays 1; none changes its meaning or goes away."""
     return {
         "schema": SCHEMA,
         "tool": "readypair",
         "inventory": encodable(inventory),
+        "campaign": _campaign(campaign) if campaign is not None else None,
         "plans": list(map(_planned, plans)),
+    }
+
+
+def _campaign(found: CampaignPlan) -> dict[str, Any]:
+    return {
+        "answer": found.campaign.answer.name.lower().replace("_", "-"),
+        "statement": outcome(found),
+        "nights_taken": found.campaign.nights,
+        "bound": found.campaign.bound,
+        "complete": found.complete,
+        "nights": [
+            {
+                "name": encodable(each.night.name),
+                "start": iso(each.night.window.start),
+                "minutes": each.night.window.minutes,
+                "people": each.night.people,
+                "shifts": plain(each.night.shifts),
+                "upgrades": [_step(step) for step in each.steps],
+            }
+            for each in found.nights
+        ],
+        "left": [{"pair": encodable(each.pair.name), "why": encodable(each.why)} for each in found.left],
+        "clash": [encodable(constraint.sentence) for constraint in found.campaign.clash],
+    }
+
+
+def _step(step: Step) -> dict[str, Any]:
+    upgrade = step.upgrade
+    return {
+        "upgrade": encodable(upgrade.name),
+        "pair": encodable(step.pair.name),
+        "to": step.to,
+        "seconds": upgrade.lasts.total_seconds(),
+        "blocked": upgrade.blocked,
+        "after": [encodable(name) for name in upgrade.after],
     }
 
 

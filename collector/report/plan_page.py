@@ -8,6 +8,7 @@ from functools import cache
 from jinja2 import Environment
 from markupsafe import Markup, escape
 
+from collector.campaigning import CampaignPlan
 from collector.planned import PairPlan
 from collector.report import plan_wording as words
 from collector.report import wording
@@ -17,9 +18,10 @@ from collector.report.templating import digest, environment, own
 from collector.report.visible import visible
 
 
-def page(plans: Sequence[PairPlan], inventory: str) -> str:
+def page(plans: Sequence[PairPlan], inventory: str, campaign: CampaignPlan | None = None) -> str:
     """The whole text of `plan.html`. It holds no script: it reads and prints the same everywhere."""
-    return _render("plan.html.jinja", _title("What the window takes", plans), plans, inventory=inventory, campaign=None)
+    title = _title("What the window takes", plans)
+    return _render("plan.html.jinja", title, plans, inventory=inventory, campaign=campaign)
 
 
 def procedure(plans: Sequence[PairPlan]) -> str:
@@ -34,6 +36,7 @@ def _title(what: str, plans: Sequence[PairPlan]) -> str:
 def _render(template: str, title: str, plans: Sequence[PairPlan], **more: object) -> str:
     style = own("page.css", "plan.css")
     named = list(zip(anchors(each.plan.pair.name for each in plans), plans, strict=True))
+    more["anchors"] = {each.plan.pair.name: anchor for anchor, each in named}
     found = _environment().get_template(template)
     return found.render(title=title, plans=named, style=style, style_hash=digest(style), **more)
 

@@ -13,6 +13,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from collector.campaigning import CampaignPlan
 from collector.plan.batches import BatchPlan
 from collector.plan.plan import Plan, Stage
 from collector.planned import PairPlan, Standing
@@ -358,6 +359,31 @@ def fleet(found: Sequence[PairPlan]) -> RenderableType:
             _first(words.against(each)),
         )
     return Group(table, Text("Times of day are those of each pair's own zone; readypair plan PAIR tells all.", "dim"))
+
+
+def campaign(found: CampaignPlan) -> RenderableType:
+    """The nights with their pairs, the pairs without one, and what clashes where there is no campaign."""
+    parts: list[RenderableType] = [_text(words.outcome(found), "bold")]
+    if found.campaign.windows:
+        parts.append(_nights(found))
+    for each in found.left:
+        parts.append(Text.assemble(_text(each.pair.name, "bold"), " has no window: ", _text(each.why)))
+    if found.campaign.clash:
+        parts.append(_blank(Text("These can't hold together; give way in any one of them:")))
+        parts += [_indented(_text(f"- {constraint.sentence}")) for constraint in found.campaign.clash]
+    return Group(*parts)
+
+
+def _nights(found: CampaignPlan) -> RenderableType:
+    table = _table("Window", "People", "Pairs")
+    table.columns[0].no_wrap = True
+    for each in found.nights:
+        night = each.night
+        opens = f"{wording.moment(night.window.start)}, {words.span(night.window.minutes * 60)}"
+        head = Group(_text(night.name, "bold"), Text(opens))
+        people = Group(*map(_text, words.people(night)))
+        table.add_row(head, people, Group(*map(_text, words.given(each))))
+    return table
 
 
 def _first(reasons: Sequence[str]) -> Text:

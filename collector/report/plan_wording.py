@@ -7,12 +7,15 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo
 
+from collector.campaigning import CampaignPlan, NightPlan, Step
 from collector.finding import Status
 from collector.plan.batches import BatchPlan, Rolling
+from collector.plan.campaign import Answer
 from collector.plan.plan import BatchNotice, Notice, Plan, Stage
 from collector.planned import PairPlan
 from collector.report import wording
 from collector.result import PairResult
+from inventory.windows import Night
 
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -313,3 +316,31 @@ def when(stage: Stage, plan: Plan) -> str:
     clock_ = clock(plan)
     ends = f"ended by {clock_.at(stage.times.p50)} in 5 of 10 cases, by {clock_.at(stage.times.p90)} in 9 of 10"
     return f"About {clock_.at(stage.times.start)} to {clock_.at(stage.times.finish)}; {ends}."
+
+
+def outcome(found: CampaignPlan) -> str:
+    """What the campaign's answer is, and how far it reaches, in one sentence."""
+    answer = found.campaign.answer
+    if answer in (Answer.IMPOSSIBLE, Answer.NONE_FOUND):
+        return f"There is no campaign in these windows: {answer.value}."
+    steps = wording.number_of(len(found.steps), "upgrade")
+    nights = wording.number_of(found.campaign.nights, "night")
+    least = f" With fewer than {found.campaign.bound} it can't be done." if answer is Answer.BEST_FOUND else ""
+    return f"{steps} in {nights}; {answer.value}.{least}"
+
+
+def given(night: NightPlan) -> list[str]:
+    """The steps that a night was given, those that something blocks by themselves; `free` where there are none."""
+    names = ", ".join(step.upgrade.name for step in night.steps if not step.upgrade.blocked)
+    blocked = ", ".join(step.upgrade.name for step in night.steps if step.upgrade.blocked)
+    return [*([names] if names else []), *([f"blocked: {blocked}"] if blocked else [])] or ["free"]
+
+
+def step(found: Step) -> str:
+    """A step of a campaign by its name; one that something blocks is marked."""
+    return f"{found.upgrade.name} (blocked)" if found.upgrade.blocked else found.upgrade.name
+
+
+def people(night: Night) -> list[str]:
+    """Who is on shift: a number, or one for each shift."""
+    return [f"{shift} {number}" for shift, number in night.shifts.items()] or [str(night.people)]
