@@ -213,7 +213,10 @@ NO_WINDOW = replace(
 HOSTILE_PLAN = replace(
     TOO_LONG,
     pair=replace(TOO_LONG.pair, name=f"quay{HOSTILE}", site=STEERING),
-    problems=(Problem("too-long", Status.BLOCK, HOSTILE, STEERING),),
+    problems=(
+        Problem("too-long", Status.BLOCK, HOSTILE, STEERING),
+        Problem("no-return", Status.CAUTION, STEERING, HOSTILE),
+    ),
     unknowns=(Unknown(HOSTILE, STEERING),),
     notes=(HOSTILE, STEERING),
     stages=tuple(replace(each, basis=HOSTILE, commands=(HOSTILE, STEERING)) for each in TOO_LONG.stages),

@@ -262,6 +262,14 @@ def test_the_procedure_has_every_step_in_order_with_its_hold_point(opened: Open)
     expect(steps.nth(9)).to_contain_text("Nothing leads back from here")
 
 
+def test_the_procedure_lists_each_round_and_its_holes(opened: Open) -> None:
+    rounds = opened(kind="procedure").locator("ol.steps > li").nth(7).locator("ul.asks li").all_inner_texts()
+    assert rounds == [
+        "Round 1: gate-1, hall-2. Leaves a hole at: gate-1 (critical)",
+        "Round 2: gate-2, hall-1, hall-3. Leaves a hole at: hall-3",
+    ]
+
+
 def test_the_procedure_names_its_limits_before_anything_else(opened: Open) -> None:
     tab = opened(kind="procedure")
     first = tab.locator("main > *").first

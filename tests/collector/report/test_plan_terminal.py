@@ -162,6 +162,16 @@ def test_a_terminal_without_such_characters_gets_plain_ones() -> None:
     assert "<" in row(text, "reload-standby")
 
 
+def test_a_turn_back_that_may_come_too_late_stands_out() -> None:
+    raw = io.StringIO()
+    Console(file=raw, width=80, force_terminal=True, color_system="standard", highlight=False).print(
+        plan_terminal.plan(planned(QUAY))
+    )
+    red = [line for line in raw.getvalue().splitlines() if "\x1b[1;31m01:14" in line]
+    assert len(red) == 1
+    assert "validate" in red[0]
+
+
 def test_offsets_are_shown_where_they_change_inside_the_window() -> None:
     # Clocks go back on 31 October 2027 at 03:00 CEST (directive 2000/84/EC): 02:30 comes twice.
     first, second = datetime(2027, 10, 31, 2, 30, tzinfo=CEST), datetime(2027, 10, 31, 2, 30, tzinfo=CET)
