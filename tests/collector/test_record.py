@@ -79,7 +79,8 @@ def test_records_a_live_pair_that_replays_to_the_same_verdict(
     (folder / "groups.yaml").write_text(
         "quay: {platform: ios, data: {pair: quay, site: Harbour Quay, target_release: 17.12.4, "
         "image: {file: wx-universal.17.12.04.bin, bytes: 1250000000}, "
-        "images: {17.9.5: {file: wx-universal.17.09.05.bin, bytes: 1190000000}}, window: {start: 2027-02-06T23:00:00+01:00, minutes: 240}}}\n"
+        "images: {17.9.5: {file: wx-universal.17.09.05.bin, bytes: 1190000000}}, "
+        "window: {start: 2027-02-06T23:00:00+01:00, minutes: 240}}}\n"
     )
     with simulated.fleet({name: FIXTURES / name for name in ("quay-a", "quay-b")}) as running:
         (folder / "hosts.yaml").write_text(

@@ -21,6 +21,8 @@ def test_what_templates_look_for_is_known(word: str) -> None:
     assert word in vocabulary.words()
 
 
-@pytest.mark.parametrize("word", ["quay", "harbour", "operator", "duty", "wonderland", "admin", "root1", "kiosk", "hall"])
+@pytest.mark.parametrize(
+    "word", ["quay", "harbour", "operator", "duty", "wonderland", "admin", "root1", "kiosk", "hall"]
+)
 def test_what_may_be_a_name_is_not(word: str) -> None:
     assert word not in vocabulary.words()
