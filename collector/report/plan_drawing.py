@@ -123,7 +123,7 @@ def _hours(plan: Plan, first: datetime, last: datetime) -> Iterable[datetime]:
     # The step goes by elapsed time: an hour that the clocks repeat is drawn twice, one that they skip not at all.
     moment = first.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
     while moment <= last:
-        shown = moment.astimezone(zone)
+        shown = words.fixed(moment.astimezone(zone))
         since_midnight = timedelta(hours=shown.hour, minutes=shown.minute)
         if moment >= first and not since_midnight % min(step, timedelta(days=1)):
             yield shown

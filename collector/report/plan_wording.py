@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 from collector.campaigning import CampaignPlan, NightPlan, Step
@@ -146,6 +146,11 @@ def minutes(number: float | None) -> str:
 def megabytes(size: int | None) -> str:
     """A size in decimal megabytes (10^6 bytes, IEC 80000-13)."""
     return "not known" if size is None else f"{size / 10**6:,.0f} MB"
+
+
+def fixed(moment: datetime) -> datetime:
+    """The moment with its offset as it is then: arithmetic with a changing zone loses which of two hours is meant."""
+    return moment.replace(tzinfo=timezone(moment.utcoffset() or timedelta(0)), fold=0)
 
 
 def _to_minute(moment: datetime) -> datetime:
