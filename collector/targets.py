@@ -80,20 +80,13 @@ def judge_targets(
     running = _running(planned)
     found = []
     for target in candidates(pair, policy):
-        path = _path(policy, running, target) if running else ()
+        path = upgrade_path.way(policy.upgrade_paths, running, target) if running else ()
         if _is_release(target):
             result = judge_pair(aimed_at(pair, target), captures, policy, moment, waivers)
             found.append(_release(target, path, result))
         else:
             found.append(_train(pair, policy, target, path, running))
     return planned, tuple(found)
-
-
-def _path(policy: Policy, running: str, target: str) -> tuple[str, ...]:
-    """The shortest chain of steps; one that only leads back by way of a train is none."""
-    path = upgrade_path.shortest(policy.upgrade_paths, running, target)
-    back = _is_release(target) and Release.parse(target) < Release.parse(running)
-    return () if back and len(path) > 2 else path
 
 
 def _release(target: str, path: tuple[str, ...], result: PairResult) -> TargetResult:

@@ -42,11 +42,11 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
             clause = f"{item.about} can go from {running} to {target} in service, in one step"
             return Part(Status.PASS, clause, item.evidence)
         clause = f"{item.about} runs {running}, from which the policy has no direct in-service step to {target}"
-        chain = shortest(policy.upgrade_paths, running, target)
+        chain = way(policy.upgrade_paths, running, target)
         if not chain:
             return Part(Status.BLOCK, f"{clause} and no chain of steps either", item.evidence, _NO_STEPS)
-        way = f"the shortest chain has {len(chain) - 1} steps, {' to '.join(chain)}"
-        return Part(Status.BLOCK, f"{clause}: {way}", item.evidence, _BY_STEPS)
+        steps = f"the shortest chain has {len(chain) - 1} steps, {' to '.join(chain)}"
+        return Part(Status.BLOCK, f"{clause}: {steps}", item.evidence, _BY_STEPS)
 
     heard = [running_releases(snapshot, member) for member in snapshot.members]
     return answer([part for first, others in heard for part in hear("running release", first, others, allowed)])
@@ -86,6 +86,12 @@ def shortest(paths: Sequence[UpgradePath], start: str, end: str) -> tuple[str, .
                 came_from[point] = here
                 waiting.append(point)
     return ()
+
+
+def way(paths: Sequence[UpgradePath], start: str, end: str) -> tuple[str, ...]:
+    """The shortest chain that somebody would go: none that leads back by way of others, as 17.9.4a, 17.9, 17.9.1."""
+    chain = shortest(paths, start, end)
+    return () if len(chain) > 2 and _leads_down(start, end) else chain
 
 
 def _back(came_from: dict[str, str], end: str) -> tuple[str, ...]:

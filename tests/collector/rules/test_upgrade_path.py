@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector.finding import Answer, Status
-from collector.rules.upgrade_path import RULE, is_direct, shortest
+from collector.rules.upgrade_path import RULE, is_direct, shortest, way
 from inventory.policy import UpgradePath
 from tests.collector.rules.building import CUT_OFF, MISSING, REFUSED, changed, healthy, policy, snapshot, unreached
 from tests.collector.rules.test_release_support import running
@@ -103,6 +103,16 @@ def test_a_step_down_needs_an_entry_that_leads_down() -> None:
     assert not is_direct(paths(("17.9", "17.12", True)), "17.12.4", "17.9.5")
     assert is_direct(paths(("17.12", "17.9", True)), "17.12.4", "17.9.5")
     assert judged("17.9.5", "17.9.4a", ("17.9", "17.9", True)).status is Status.BLOCK
+
+
+def test_no_chain_leads_back_by_way_of_a_train() -> None:
+    steps = [("17.9", "17.9", True), ("17.9", "17.12", True)]
+    assert shortest(paths(*steps), "17.9.4a", "17.9.1") == ("17.9.4a", "17.9", "17.9.1")
+    assert way(paths(*steps), "17.9.4a", "17.9.1") == ()
+    assert way(paths(("17.9.4a", "17.9.1", True)), "17.9.4a", "17.9.1") == ("17.9.4a", "17.9.1")
+    found = judged("17.9.4a", "17.9.1", *steps)
+    assert found.status is Status.BLOCK
+    assert "17.9 to 17.9.1" not in found.statement
 
 
 POINTS = ["17.3", "17.6", "17.9", "17.12", "17.3.6", "17.6.6", "17.9.1", "17.9.5", "17.12.4"]
