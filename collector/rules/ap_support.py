@@ -73,9 +73,17 @@ def _models(snapshot: Snapshot, member: MemberSnapshot, summary: Reading[ApSumma
         elif model not in policy.access_points:
             clause = f"the policy doesn't list {model}: {_places(aps, snapshot.pair.site)}"
             yield Part(Status.UNKNOWN, clause, evidence, _FILL)
+        elif _says_nothing(policy.access_points[model]):
+            clause = f"the policy doesn't say which releases support {model}: {_places(aps, snapshot.pair.site)}"
+            yield Part(Status.UNKNOWN, clause, evidence, _FILL)
         elif limit := _beyond(target, policy.access_points[model]):
             clause = f"{target} doesn't support {model} ({limit}): {_places(aps, snapshot.pair.site)}"
             yield Part(Status.BLOCK, clause, evidence, _REMEDY)
+
+
+def _says_nothing(model: AccessPointModel) -> bool:
+    """Whether a row states sizes only: it is there for the plan, and nobody has said yet what supports the model."""
+    return bool(model.model_fields_set) and model.first_release is None and model.last_release is None
 
 
 def _beyond(target: Release, model: AccessPointModel) -> str:

@@ -92,6 +92,12 @@ def test_a_model_that_the_policy_lacks_is_unknown() -> None:
     assert judged(aps("WX-AP11", "WX-AP99")).status is Status.BLOCK
 
 
+def test_a_row_of_the_policy_that_states_sizes_only_says_nothing_of_support() -> None:
+    found = judged(aps("WX-AP20"), models={"WX-AP20": {"image_bytes": 64_000_000}})
+    assert found.status is Status.UNKNOWN
+    assert found.statement == "the policy doesn't say which releases support WX-AP20: 1 access point, 1 at Hall."
+
+
 def test_a_row_without_a_model_is_unknown() -> None:
     found = judged(aps("WX-AP20", None))
     assert found.status is Status.UNKNOWN
