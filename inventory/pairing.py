@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -44,10 +45,21 @@ class _Image(BaseModel):
     bytes: Annotated[StrictInt, Field(ge=1, le=10**12)]
 
 
+def _in_this_age(value: datetime) -> datetime:
+    # Days are added to it and taken off: that must not lead out of the calendar.
+    if not 2000 <= value.year < 2100:
+        raise ValueError("must lie between the years 2000 and 2099")
+    return value
+
+
+WindowStart = Annotated[AwareDatetime, AfterValidator(_in_this_age)]
+"""When a window opens: a time that knows its offset from UTC."""
+
+
 class _Window(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    start: AwareDatetime
+    start: WindowStart
     minutes: Annotated[StrictInt, Field(ge=1, le=7 * 24 * 60)]
 
 

@@ -8,9 +8,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import AfterValidator, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, StrictInt, StrictStr
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StrictInt, StrictStr
 
 from inventory import yaml_files
+from inventory.pairing import WindowStart
 from inventory.pairs import Window
 from inventory.problems import InventoryError, Problem
 
@@ -68,7 +69,7 @@ class _Night(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     name: Annotated[StrictStr, AfterValidator(_filled)] | None = None
-    start: AwareDatetime
+    start: WindowStart
     minutes: Annotated[StrictInt, Field(ge=1, le=7 * 24 * 60)]
     people: Annotated[Mapping[StrictStr, Annotated[StrictInt, Field(ge=0, le=_MOST_PEOPLE)]], BeforeValidator(_people)]
 

@@ -1,4 +1,4 @@
-"""Values of the policy that no calendar holds, or that contradict each other: an error each, never a crash."""
+"""What no calendar holds, or contradicts itself, in the policy and the pairs: an error each, never a crash."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from inventory.problems import InventoryError
 from tests.inventory.conftest import GROUPS, HOSTS, POLICY
 
 
-def problems(tmp_path: Path, text: str) -> list[str]:
+def problems(tmp_path: Path, text: str, groups: str = GROUPS) -> list[str]:
     (tmp_path / "hosts.yaml").write_text(HOSTS)
-    (tmp_path / "groups.yaml").write_text(GROUPS)
+    (tmp_path / "groups.yaml").write_text(groups)
     (tmp_path / "policy.yaml").write_text(POLICY + text)
     with pytest.raises(InventoryError) as raised:
         open_inventory(tmp_path, {})
@@ -36,6 +36,12 @@ def test_no_time_leads_out_of_the_calendar(tmp_path: Path, key: str, value: str)
 def test_no_age_leads_out_of_the_calendar(tmp_path: Path, key: str) -> None:
     (found,) = problems(tmp_path, f"capture_age: {{{key}: .inf}}\n")
     assert f"capture_age.{key}" in found
+
+
+@pytest.mark.parametrize("year", ["0001", "1999", "2100", "9999"])
+def test_no_window_leads_out_of_the_calendar(tmp_path: Path, year: str) -> None:
+    (found,) = problems(tmp_path, "", GROUPS.replace("2027-02-06", f"{year}-12-31"))
+    assert "window.start: must lie between the years 2000 and 2099" in found
 
 
 def test_an_access_point_model_is_not_dropped_before_it_came(tmp_path: Path) -> None:
