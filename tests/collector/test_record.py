@@ -210,6 +210,18 @@ def test_stand_ins_that_are_mixed_up_are_noticed(monkeypatch: pytest.MonkeyPatch
     assert (refusal.member, refusal.command) == ("member-b", "show chassis rmi")
 
 
+def test_two_originals_with_one_stand_in_are_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    real = scrub.scrub
+
+    def merging(captures: list[Capture], known: scrub.Known) -> scrub.Scrubbed:
+        done = real(captures, known)
+        one = tuple(replace(c, text=c.text.replace("0200.0000.0002", "0200.0000.0001")) for c in done.captures)
+        return replace(done, captures=one)
+
+    monkeypatch.setattr(scrub, "scrub", merging)
+    assert {refusal.command for refusal in made("quay").refusals} == {"show chassis rmi"}
+
+
 def test_an_original_that_is_left_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     real = scrub.scrub
 

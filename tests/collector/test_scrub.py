@@ -225,6 +225,37 @@ def test_the_columns_stay_where_stand_ins_are_longer_or_shorter() -> None:
     ] * 2
 
 
+def test_a_location_that_reads_like_another_column_is_replaced_alone() -> None:
+    titles = (
+        "AP Name",
+        "Slots",
+        "AP Model",
+        "Ethernet MAC",
+        "Radio MAC",
+        "CC",
+        "RD",
+        "IP Address",
+        "State",
+        "Location",
+    )
+    cells = ("quay-7", "2", "WX-AP20", "a0b1.c2d3.0001", "a0b1.c2d4.0001", "NL", "-B", "10.0.0.1", "Registered", "-B")
+    head, only = ("".join(cell.ljust(20) for cell in each) for each in (titles, cells))
+    (new,) = scrubbed(f"Number of APs: 1\n\n{head}\n{'-' * 200}\n{only}\n", command="show ap summary")
+    printed = new.split("\n")[4].split()
+    assert printed[5:7] == ["NL", "-B"]
+    assert printed[9] != "-B"
+
+
+def test_a_name_takes_no_piece_out_of_an_address() -> None:
+    captures = [
+        Capture("quay-a", "show ap summary", table(row(1, "pier 10", "deck"))),
+        Capture("quay-a", LIST, listed("pier 10.20.30.40", "pier 10")),
+    ]
+    (_, second) = scrub.scrub(captures, Known()).captures
+    assert re.search(r"^\w+ 192\.0\.2\.\d+$", second.text, re.MULTILINE)
+    assert "pier" not in second.text
+
+
 def test_names_in_a_table_that_was_cut_off_are_replaced_alike() -> None:
     whole = table(row(1, "101", "deck"), row(2, "102", "deck"), row(3, "ap-3", "7"))
     captures = [
