@@ -10,7 +10,7 @@ from collector import ordering, rules
 from collector.capture import Capture
 from collector.finding import Finding, Status
 from collector.result import MemberResult, PairResult
-from collector.rules.roles import role
+from collector.rules.roles import told_role
 from collector.snapshot import MemberSnapshot, Snapshot, member_snapshot
 from collector.verdict import verdict
 from inventory.pairs import Pair
@@ -67,7 +67,7 @@ def judge_snapshot(snapshot: Snapshot, policy: Policy, waivers: Sequence[Waiver]
 
 def _member_result(snapshot: Snapshot, member: MemberSnapshot) -> MemberResult:
     because = None if member.reached else _unreached_because(member)
-    return MemberResult(member.name, role(snapshot, member), member.reached, _release(snapshot, member), because)
+    return MemberResult(member.name, told_role(snapshot, member), member.reached, _release(snapshot, member), because)
 
 
 def _unreached_because(member: MemberSnapshot) -> str:

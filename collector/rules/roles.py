@@ -41,9 +41,30 @@ def role(snapshot: Snapshot, member: MemberSnapshot) -> Role | None:
     return None
 
 
+def told_role(snapshot: Snapshot, member: MemberSnapshot) -> Role | None:
+    """A member's role where somebody says it: itself, or its partner by a peer's state or a row of the chassis.
+
+    Unlike `role` it draws no conclusion: beside an active partner a member may be disabled, or gone.
+    """
+    found = role(snapshot, member)
+    return found if claims(member) or _claims_of_partner(snapshot.other(member)) == {found} else None
+
+
 def with_role(snapshot: Snapshot, wanted: Role) -> MemberSnapshot | None:
     """The member that has this role; None where that isn't known."""
     return next((member for member in snapshot.members if role(snapshot, member) == wanted), None)
+
+
+def _claims_of_partner(speaker: MemberSnapshot) -> set[Role]:
+    found: dict[Role, tuple[Evidence, ...]] = {}
+    redundancy = speaker.read("show redundancy", Redundancy).facts
+    if redundancy is not None and redundancy.peer is not None:
+        _add(found, redundancy.peer.state, ())
+    chassis = speaker.read("show chassis rmi", Chassis).facts
+    others = [row.role for row in chassis.members if not row.is_local] if chassis is not None else []
+    if len(others) == 1:
+        _add(found, others[0], ())
+    return set(found)
 
 
 def _add(found: dict[Role, tuple[Evidence, ...]], printed: str | None, evidence: tuple[Evidence, ...]) -> None:

@@ -67,3 +67,21 @@ def test_what_is_unknown_for_another_reason_too_is_not_left_to_the_silence() -> 
     assert [member.unreached_because for member in broken.members] == [None, "no answer"]
     reached = judge_pair(pair, {first: own, second: own}, fleet().policy, EVENING)
     assert reached.left_unknown == ()
+
+
+@pytest.mark.parametrize(
+    ("pair", "silent", "role"),
+    [("quay", "quay-b", "standby"), ("quay", "quay-a", "active"), ("farholm", "farholm-b", None)],
+)
+def test_a_member_that_was_not_reached_has_the_role_that_its_partner_says(
+    pair: str, silent: str, role: str | None
+) -> None:
+    found = next(each for each in fleet().pairs if each.name == pair)
+    captures = {
+        member.name: [taken(each) for each in recording.load(FIXTURES, member.name, catalogue.asked())]
+        for member in found.members
+        if member.name != silent
+    }
+    members = judge_pair(found, captures, fleet().policy, EVENING).members
+    assert [member.role for member in members if member.name == silent] == [role]
+    assert [member.role for member in members if member.reached] == ["standby" if role == "active" else "active"]
