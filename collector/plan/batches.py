@@ -130,7 +130,7 @@ def _check(share: float, percentages: Sequence[float]) -> None:
 
 
 def _exact(number: float) -> Fraction:
-    # 0.29 of 100 is 29, not the 28 that its nearest binary number gives.
+    # 0.145 of 200 is 29, not the 28 that its nearest binary number gives.
     return Fraction(str(number))
 
 

@@ -82,10 +82,10 @@ def test_strangers_and_its_own_echo_neither_serve_nor_stand_in_the_way() -> None
 
 
 @pytest.mark.parametrize(
-    ("size", "share", "number"), [(10, 0.25, 5), (12, 0.25, 4), (3, 0.1, 3), (100, 0.29, 4), (1, 0.01, 1), (7, 1, 1)]
+    ("size", "share", "number"), [(10, 0.25, 5), (12, 0.25, 4), (3, 0.1, 3), (200, 0.145, 7), (1, 0.01, 1), (7, 1, 1)]
 )
 def test_the_share_of_a_site_is_rounded_down_but_one_may_always_restart(size: int, share: float, number: int) -> None:
-    """Of ten a quarter is two, so five batches; 0.29 of a hundred is 29 and not the 28 of binary fractions."""
+    """Of ten a quarter is two, so five batches; 0.145 of 200 is 29 and not the 28 of binary fractions."""
     plan = plan_batches([], at("Pier", *map(str, range(size))), level_dbm=LEVEL, share=share)
     assert (len(plan.batches), plan.share_bound, plan.proven_fewest) == (number, number, True)
     assert max(map(len, plan.batches)) <= max(1, round(size * share, 6))

@@ -201,6 +201,14 @@ def test_a_chain_that_is_longer_than_the_nights_is_named(use_solver: bool) -> No
 
 
 @both
+def test_of_a_longer_chain_as_much_as_clashes_is_named(use_solver: bool) -> None:
+    upgrades = [upgrade("a"), *(upgrade(name, after=(before,)) for before, name in ("ab", "bc", "cd"))]
+    found = plan_campaign(upgrades, windows(4, 4), use_solver=use_solver)
+    assert kinds(found) == [Kind.ORDER, Kind.ORDER]
+    assert found.clash[0].upgrades[1] == found.clash[1].upgrades[0]
+
+
+@both
 def test_a_circle_is_named(use_solver: bool) -> None:
     upgrades = [upgrade("a", after=("b",)), upgrade("b", after=("a",)), upgrade("c")]
     found = plan_campaign(upgrades, windows(4, 4, 4, 4), use_solver=use_solver)

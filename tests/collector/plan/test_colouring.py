@@ -96,6 +96,11 @@ def test_a_limit_that_needs_more_colours_than_the_neighbours_do() -> None:
     assert Counter(found.colours) == {0: 3, 1: 3, 2: 3, 3: 3}
 
 
+def test_a_limit_that_does_not_divide_the_group_is_rounded_up() -> None:
+    found = fewest(plain(networkx.cycle_graph(12), limit=5))
+    assert (found.number, found.group_bound, found.proven) == (3, 3, True)
+
+
 def test_neither_clique_nor_limit_tells_it_but_both_together_do() -> None:
     """A star of six, two at most in a colour: the limit alone allows three, but the middle keeps a colour to itself."""
     graph = plain(networkx.star_graph(5), limit=2)
