@@ -139,13 +139,13 @@ def _points(found: PairPlan, policy: Policy) -> tuple[str, ...]:
     first, second = (member.release for member in found.ready.members)
     if first is None or first != second:
         return (target,)
-    return upgrade_path.shortest(policy.upgrade_paths, str(Release.parse(first)), target)[1:] or (target,)
+    return upgrade_path.way(policy.upgrade_paths, str(Release.parse(first)), target)[1:] or (target,)
 
 
 def _blocked(found: PairPlan, *, on_the_way: bool) -> bool:
     """Whether something blocks the pair whatever its window; a chain of steps mends the lack of a direct one."""
     own = {problem.id for problem in found.plan.problems if problem.status is Status.BLOCK} - set(_OF_ITS_OWN_WINDOW)
-    rules = {finding.rule for finding in found.ready.findings if finding.decides and finding.status is Status.BLOCK}
+    rules = {finding.rule for finding in found.ready.findings if finding.counts_as is Status.BLOCK}
     return bool(own or rules - ({"upgrade-path"} if on_the_way else set()))
 
 

@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from collector.finding import Evidence, Finding, Status, Verdict
-from collector.ordering import Step, When
+from collector.ordering import Step
 from collector.report import wording
 from collector.report.visible import visible
 from collector.result import PairResult, Result
@@ -222,8 +222,9 @@ def _with_left_unknown(
 
 
 def _waived(result: Result) -> list[RenderableType]:
-    """Every block that counts for nothing because somebody accepts it."""
-    waived = [(pair, finding) for pair in result.pairs for finding in pair.findings if finding.waiver]
+    """Every block that counts for nothing because somebody accepts it; one that hides an unknown decides above."""
+    found = ((pair, finding) for pair in result.pairs for finding in pair.findings)
+    waived = [(pair, finding) for pair, finding in found if finding.waiver and not finding.decides]
     rows = (
         Group(Text.assemble(_text(pair.pair.name, "bold"), ", ", _text(pair.pair.site)), _indented(_finding(finding)))
         for pair, finding in waived
@@ -248,10 +249,8 @@ def _steps(steps: Sequence[Step]) -> RenderableType:
 
 
 def _steps_in_short(steps: Sequence[Step]) -> Text:
-    """The rules in the order of mending; what needs no window is marked."""
-    parts = Text(", then ").join(
-        Text.assemble(_text(step.rule), f" ({step.when.value})" if step.when is When.ANY_TIME else "") for step in steps
-    )
+    """The rules in the order of mending, each with when it may be and what it may do."""
+    parts = Text(", then ").join(Text.assemble(_text(step.rule), f" ({wording.when_in_short(step)})") for step in steps)
     return Text.assemble(("To do, in this order: " if len(steps) > 1 else "To do: ", "bold"), parts)
 
 

@@ -28,8 +28,12 @@ def _rank(finding: Finding) -> tuple[int, bool, bool]:
 
 
 def with_status(pair: PairResult, status: Status) -> list[str]:
-    """The ids of the pair's rules whose finding has this status and no waiver, in the catalogue's order."""
-    return [finding.rule for finding in pair.findings if finding.status is status and not finding.waiver]
+    """The ids of the pair's rules whose finding has this status, in the catalogue's order.
+
+    A waived block has the status that it counts as: unknown where it hides one, else none.
+    """
+    found = ((each.rule, each.counts_as if each.waiver else each.status) for each in pair.findings)
+    return [rule for rule, counted in found if counted is status]
 
 
 def waived_rules(pair: PairResult) -> list[str]:
@@ -51,6 +55,11 @@ def until(end: date) -> str:
 def when(step: Step) -> str:
     """When a step may be taken, and what it may do to the site."""
     return f"{step.when.value}; may reload a controller or drop clients" if step.disruptive else step.when.value
+
+
+def when_in_short(step: Step) -> str:
+    """The same in fewer words."""
+    return f"{step.when.value}; may reload or drop clients" if step.disruptive else step.when.value
 
 
 def weights(pairs: Iterable[PairResult]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -13,12 +13,13 @@ import yaml
 
 from collector.campaigning import campaign_of, in_its_window
 from collector.cli import main
-from collector.finding import Status, Verdict
+from collector.finding import Finding, Status, Verdict
 from collector.plan.campaign import Answer, StaffedWindow, Upgrade, plan_campaign
 from collector.plan.plan import Plan, Problem
 from collector.planned import PairPlan
 from collector.report.plan_page import page
 from inventory.pairs import Window
+from inventory.waivers import Waiver
 from inventory.windows import Night
 from tests.collector.report.plan_sample import NARROW, NO_WINDOW, OPENS, QUAY, TOO_LONG, planned
 from tests.collector.rules.building import policy
@@ -169,6 +170,26 @@ def test_what_blocks_its_own_window_does_not_block_a_pair_in_another() -> None:
     assert [step.upgrade.blocked for step in found.steps] == [False, True]
     unready = planned(QUAY, Verdict.NO_GO)
     assert unready.plan.problems == ()
+
+
+def test_a_waived_block_that_hides_an_unknown_does_not_block_a_pair() -> None:
+    block = Finding("config-sync", "In step?", Status.BLOCK, "It isn't.", unsure=True)
+    waived = replace(block, waiver=Waiver("quay", "config-sync", "R. Vane", "Known.", date(2027, 3, 31)))
+    for told, blocked in ((block, True), (waived, False)):
+        found = pair_plan("quay")
+        ready = replace(found.ready, findings=(told,))
+        steps = campaign_of([replace(found, ready=ready)], [night(1)], POLICY).steps
+        assert [step.upgrade.blocked for step in steps] == [blocked]
+
+
+def test_no_step_of_a_campaign_leads_back_by_way_of_a_train() -> None:
+    found = pair_plan("quay")
+    members = tuple(replace(member, release="17.12.4") for member in found.ready.members)
+    target = replace(found.plan, pair=replace(found.plan.pair, target_release="17.12.1"))
+    back = replace(found, plan=target, ready=replace(found.ready, members=members))
+    chain = (("17.12.4", "17.12"), ("17.12", "17.12.1"))
+    table = policy(upgrade_paths=[{"from": start, "to": end, "direct": True} for start, end in chain])
+    assert [step.to for step in campaign_of([back], [night(1)], table).steps] == ["17.12.1"]
 
 
 @pytest.mark.parametrize("solver", [True, False])

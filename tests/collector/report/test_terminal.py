@@ -238,6 +238,17 @@ def test_a_waived_block_comes_after_what_is_not_known() -> None:
     assert [head for head in heads if head in ("block,", "unknown", "pass")][:3] == ["unknown", "block,", "pass"]
 
 
+def test_a_waived_block_that_hides_an_unknown_counts_as_one_and_is_told_once() -> None:
+    hiding = tuple(replace(found, unsure=found.waiver is not None) for found in WAIVED.findings)
+    pair = replace(WAIVED, verdict=Verdict.UNDECIDED, findings=hiding)
+    text = printed(terminal.fleet(replace(RESULT, pairs=(pair,))))
+    assert text.count("Waived by R.") == 1
+    assert "Waived, and counted as no block" not in text
+    table = squeezed(text.split("pontoon, ")[0])
+    assert table.index("unknown:") < table.index("flash-space") < table.index("waived:")
+    assert table.count("flash-space") == 2
+
+
 def test_the_detail_lists_what_to_do_in_order_and_the_findings_point_there() -> None:
     text = squeezed(printed(terminal.detail(replace(RESULT.pairs[2], steps=STEPS))))
     first = "1. install-mode (in a window; may reload a controller or drop clients) Convert slipway-b."
@@ -249,7 +260,8 @@ def test_the_detail_lists_what_to_do_in_order_and_the_findings_point_there() -> 
 
 def test_the_fleet_has_the_order_in_short() -> None:
     both = printed(terminal.fleet(replace(RESULT, pairs=(replace(RESULT.pairs[2], steps=STEPS),))))
-    assert "To do, in this order: install-mode, then flash-space (any time)" in squeezed(both)
+    first = "install-mode (in a window; may reload or drop clients)"
+    assert f"To do, in this order: {first}, then flash-space (any time)" in squeezed(both)
     one = printed(terminal.fleet(replace(RESULT, pairs=(replace(RESULT.pairs[2], steps=STEPS[1:]),))))
     assert "To do: flash-space (any time)" in squeezed(one)
 
