@@ -41,6 +41,7 @@ class Answer:
     """What a rule's function says: a status, one sentence, the lines it rests on, and what to do where it isn't good.
 
     `remedy` is empty where nothing needs doing. `unsure` says of a block that something beside it isn't known.
+    `replan` says of a block that its remedy is another plan only, which touches no controller.
     """
 
     status: Status
@@ -48,6 +49,7 @@ class Answer:
     remedy: str = ""
     evidence: tuple[Evidence, ...] = ()
     unsure: bool = False
+    replan: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,7 @@ class Finding:
     why: str = ""
     waiver: Waiver | None = None
     unsure: bool = False
+    replan: bool = False
 
     @property
     def counts_as(self) -> Status | None:

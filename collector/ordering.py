@@ -94,7 +94,7 @@ def order() -> tuple[str, ...]:
 def steps(findings: Sequence[Finding]) -> tuple[Step, ...]:
     """What must be done before the pair is go, the first thing first: a step for every finding that decides.
 
-    What isn't known is found out at any time: looking disrupts nothing.
+    What isn't known is found out at any time, and a plan is changed at any time: neither disrupts anything.
     """
     deciding = {finding.rule: finding for finding in findings if finding.decides}
     ranks = {id: rank for rank, id in enumerate(order())}
@@ -108,7 +108,7 @@ def _step(finding: Finding, after: tuple[str, ...]) -> Step:
         remedy = "" if finding.waiver else finding.remedy
         remedy = remedy or f"Find out what isn't known: {finding.statement}"
         return Step(finding.rule, remedy, When.ANY_TIME, disruptive=False, after=after)
-    mending = _ALL[finding.rule]
+    mending = Mending() if finding.replan else _ALL[finding.rule]
     return Step(finding.rule, finding.remedy or finding.statement, mending.when, mending.disruptive, after)
 
 

@@ -37,6 +37,7 @@ def weigh(rule: Rule, answer: Answer, policy: Policy) -> Finding:
         weighed,
         rule.why,
         unsure=answer.unsure,
+        replan=answer.replan,
     )
 
 

@@ -16,6 +16,7 @@ class Part:
     """What one witness's words mean: a status, a clause (no capital, no full stop), the lines, the remedy if any.
 
     `about` names the member that the clause begins with, where what holds for one may hold for the other likewise.
+    `replan` says that the remedy is another plan only, which touches no controller.
     """
 
     status: Status
@@ -23,6 +24,7 @@ class Part:
     evidence: tuple[Evidence, ...] = ()
     remedy: str = ""
     about: str = ""
+    replan: bool = False
 
 
 def worst(statuses: Iterable[Status]) -> Status:
@@ -46,9 +48,10 @@ def answer(parts: Sequence[Part]) -> Answer:
     return Answer(
         status=status,
         statement=sentence(_clauses(ordered)),
-        remedy=" ".join(_once(part.remedy for part in ordered if part.remedy)),
+        remedy=_remedy(ordered),
         evidence=merged(item for part in ordered for item in part.evidence),
         unsure=status is Status.BLOCK and any(part.status is Status.UNKNOWN for part in parts),
+        replan=status is Status.BLOCK and all(part.replan for part in parts if part.status is Status.BLOCK),
     )
 
 
@@ -85,6 +88,13 @@ def _clauses(parts: Sequence[Part]) -> Iterable[str]:
         predicate = part.clause.removeprefix(part.about) if part.about else ""
         same = predicate and said.setdefault(predicate, part.about) != part.about
         yield f"{part.about} likewise" if same else part.clause
+
+
+def _remedy(parts: Sequence[Part]) -> str:
+    """The remedies, each sentence once: the last time, so that a caution stands behind all that it warns of."""
+    remedies = _once(part.remedy for part in parts if part.remedy)
+    sentences = re.split(r"(?<=[.!?]) (?=[A-Z])", " ".join(remedies))
+    return " ".join(reversed(_once(reversed(sentences))))
 
 
 def _once(texts: Iterable[str]) -> list[str]:

@@ -71,7 +71,7 @@ def _differing(words: Sequence[Word[Release]]) -> list[Part]:
 def _target(target: Release, policy: Policy) -> Part:
     faults = _faults(target, policy)
     if faults:
-        return Part(Status.BLOCK, f"the target is {target}, {faults}", remedy=_TARGET)
+        return Part(Status.BLOCK, f"the target is {target}, {faults}", remedy=_TARGET, replan=True)
     recommended = policy.recommended_release
     if recommended is not None and target != Release.parse(recommended):
         clause = f"the target is {target}, but the policy recommends {recommended}"

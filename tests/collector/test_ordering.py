@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 
 import pytest
 
 from collector import rules
 from collector.finding import Finding, Status
+from collector.judging import aimed_at
 from collector.ordering import MENDING, When, known, order, steps
 from inventory.waivers import Waiver
 from tests.demo_fleet import fleet, pairs, snapshot
@@ -78,6 +80,16 @@ def test_finding_out_disrupts_nothing() -> None:
     (unknown,) = steps([Finding("pair-state", "?", Status.UNKNOWN, "It isn't known.")])
     assert (unknown.when, unknown.disruptive) == (When.ANY_TIME, False)
     assert unknown.remedy == "Find out what isn't known: It isn't known."
+
+
+def test_another_plan_disrupts_nothing() -> None:
+    target = next(each for each in fleet().pairs if each.name == "quay")
+    seen = snapshot("quay")
+    for release, when in (("17.13.1", When.ANY_TIME), ("17.12.4", When.IN_A_WINDOW)):
+        aimed = replace(seen, pair=aimed_at(target, release))
+        strict = fleet().policy.model_copy(update={"minimum_release": "17.12.4"} if release == "17.12.4" else {})
+        (step,) = (each for each in steps(rules.judge(aimed, strict)) if each.rule == "release-support")
+        assert (step.when, step.disruptive) == (when, when is When.IN_A_WINDOW)
 
 
 def test_only_what_decides_is_a_step() -> None:

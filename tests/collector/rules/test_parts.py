@@ -49,6 +49,20 @@ def test_the_same_remedy_and_the_same_clause_stand_once() -> None:
     assert (found.statement, found.remedy) == ("bad.", "Mend it.")
 
 
+def test_a_caution_that_two_remedies_share_stands_once_behind_both() -> None:
+    shared = "It can reload a controller: agree it."
+    parts = [Part(Status.BLOCK, clause, (), f"Mend {clause} (by v. 1.2). {shared}") for clause in ("a", "b")]
+    assert answer(parts).remedy == f"Mend a (by v. 1.2). Mend b (by v. 1.2). {shared}"
+
+
+def test_only_blocks_that_are_all_mended_by_another_plan_touch_no_controller() -> None:
+    replan = Part(Status.BLOCK, "the target is old", remedy="Choose another.", replan=True)
+    unknown = Part(Status.UNKNOWN, "a isn't known")
+    assert answer([replan, unknown]).replan
+    assert not answer([replan, Part(Status.BLOCK, "a is old", remedy="Upgrade a.")]).replan
+    assert not answer([unknown]).replan
+
+
 def test_what_holds_for_both_members_is_said_once() -> None:
     parts = [Part(Status.PASS, f"quay-{m} runs 17.9.4a", about=f"quay-{m}") for m in "ab"]
     assert answer(parts).statement == "quay-a runs 17.9.4a; quay-b likewise."
