@@ -26,6 +26,7 @@ _UNDATED = (
 )
 # Two hosts that keep their time by NTP differ by less: common practice, no source.
 _AHEAD = timedelta(minutes=1)
+_MINUTE = timedelta(minutes=1)
 _MOST_NAMED = 3
 
 
@@ -96,7 +97,7 @@ def _together(taken: list[_Taken], policy: Policy) -> Part:
         clause = f"{_capture(earliest)} was taken {_long(apart)} before {_capture(latest)}"
         clause += f", and {limit:g} minutes are allowed"
         return Part(Status.BLOCK, clause, remedy=_AGAIN)
-    return Part(Status.PASS, f"all were taken within {_long(apart)}")
+    return Part(Status.PASS, f"all were taken within {_long(apart) if apart >= _MINUTE else 'a minute'}")
 
 
 def _ahead(taken: list[_Taken], moment: datetime) -> Part:
@@ -118,6 +119,8 @@ def _named(commands: list[str]) -> str:
 
 
 def _long(time: timedelta) -> str:
+    if time < _MINUTE:
+        return "less than a minute"
     minutes = int(time.total_seconds() // 60)
     if minutes < 120:
         return f"{minutes} minute{'' if minutes == 1 else 's'}"

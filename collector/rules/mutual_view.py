@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from collector.finding import Answer, Status
-from collector.rules.parts import Part, answer
-from collector.rules.roles import role
+from collector.rules.parts import Part, answer, merged
+from collector.rules.roles import claims, role
 from collector.rules.rule import Rule
 from collector.rules.sessions import listed, unknown
 from collector.rules.witnesses import Word, word
@@ -44,8 +44,8 @@ class _Question:
 def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     """Release, boot variable, state and chassis of each member, by its partner's word and by its own."""
     questions = [question for member in snapshot.members for question in _questions(snapshot, member)]
-    compared = [part for question in questions for part in _compared(question)]
-    return answer([*compared, *_missed(snapshot, questions), *_summary(snapshot, questions)])
+    compared = [(question.what, part) for question in questions for part in _compared(question)]
+    return answer([*_in_short(snapshot, compared), *_missed(snapshot, questions), *_summary(snapshot, questions)])
 
 
 def _questions(snapshot: Snapshot, about: MemberSnapshot) -> Iterator[_Question]:
@@ -123,6 +123,21 @@ def _compared(question: _Question) -> Iterator[Part]:
                 f"and {item.by} says by `{item.command}` that it is {item.value}"
             )
             yield Part(Status.BLOCK, clause, evidence, _REMEDY)
+
+
+def _in_short(snapshot: Snapshot, compared: Sequence[tuple[str, Part]]) -> list[Part]:
+    """The parts; where both claim one role, a single one in place of all disagreements, since they follow from that."""
+    first, second = snapshot.members
+    one, other = set(claims(first)), set(claims(second))
+    against = [(what, part) for what, part in compared if part.status is Status.BLOCK]
+    if not against or len(one) != 1 or one != other:
+        return [part for _, part in compared]
+    clause = f"{first.name} and {second.name} both say that they are {one.pop()}"
+    more = sum(what not in _OF_ROLES for what, _ in against)
+    if more:
+        clause += f", and what one says of the other differs from what that one says of itself in {more} more way{'s' * (more > 1)}"
+    evidence = merged(item for _, part in against for item in part.evidence)
+    return [Part(Status.BLOCK, clause, evidence, _REMEDY)]
 
 
 def _missed(snapshot: Snapshot, questions: Sequence[_Question]) -> Iterator[Part]:
@@ -220,6 +235,8 @@ _OF_CHASSIS: tuple[tuple[str, Callable[[ChassisMember], str | None], bool], ...]
     ("IP address", lambda row: _address(row.ip), True),
     ("RMI address", lambda row: _address(row.rmi_ip), True),
 )
+
+_OF_ROLES = ("state", "chassis role")
 
 RULE = Rule(
     id="mutual-view",

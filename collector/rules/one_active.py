@@ -130,7 +130,10 @@ def _counted(told: Sequence[_Told]) -> Part:
     first, second = told
     evidence = (*first.evidence(), *second.evidence())
     if "active" in first.claims and "active" in second.claims:
-        clause = f"{first.member} and {second.member} are both active, {_by_whom(told)}; mend this before all else"
+        both = f"{first.member} and {second.member}"
+        themselves = all(any(found.by == item.member for found in item.claims["active"]) for item in told)
+        clause = f"{both} both say that they are active" if themselves else f"{both} are both active, {_by_whom(told)}"
+        clause += "; mend this before all else"
         return Part(Status.BLOCK, clause, evidence, _TWO)
     if first.only == "standby" and second.only == "standby":
         clause = f"neither {first.member} nor {second.member} is active: each is a standby, {_by_whom(told)}"

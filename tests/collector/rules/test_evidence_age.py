@@ -47,9 +47,10 @@ def test_fresh_captures_pass() -> None:
     found = aged(timedelta(minutes=40))
     assert found.status is Status.PASS
     assert found.statement == (
-        "all were taken within 0 minutes; the oldest capture is 40 minutes old, "
+        "all were taken within a minute; the oldest capture is 40 minutes old, "
         "and for a nightly look 26 hours are allowed."
     )
+    assert "the oldest capture is less than a minute old" in aged(timedelta(seconds=20)).statement
     assert RULE.needs == ()
     assert RULE.weight == "caution"
 

@@ -78,6 +78,26 @@ def test_a_disagreement_blocks_and_names_both_sentences() -> None:
     assert "agree it through your change process" in found.remedy
 
 
+@pytest.mark.parametrize(
+    ("peer", "more"),
+    [
+        ("STANDBY HOT", "."),
+        (
+            "DISABLED",
+            ", and what one says of the other differs from what that one says of itself in 2 more ways.",
+        ),
+    ],
+)
+def test_two_of_one_role_are_one_sentence_with_the_lines_of_all(peer: str, more: str) -> None:
+    first = processor(1, "peer", state=peer, **({"release": "17.9.5"} if peer == "DISABLED" else {}))
+    second = {**processor(2, "this", state="ACTIVE"), CHASSIS: row(2, True, role="Active")[CHASSIS]}
+    found = judged(first, second)
+    assert found.status is Status.BLOCK
+    assert found.statement.split(";")[0].rstrip(".") == f"quay-a and quay-b both say that they are active{more}"[:-1]
+    assert {item.member for item in found.evidence} == {"quay-a", "quay-b"}
+    assert bettered(RULE, first, second, policy()) == []
+
+
 DISAGREEING: list[tuple[str, Answers, Answers]] = [
     ("state", healthy(1), processor(2, "this", state="STANDBY COLD")),
     ("state", healthy(1), processor(2, "peer", state="STANDBY HOT")),

@@ -76,7 +76,7 @@ def test_the_second_listed_member_may_be_the_active_one() -> None:
 def test_two_active_ones_block_and_the_remedy_forbids_everything_else() -> None:
     found = judged(second=TWO)
     assert found.status is Status.BLOCK
-    assert found.statement.startswith("quay-a and quay-b are both active, by the word of quay-a and quay-b")
+    assert found.statement.startswith("quay-a and quay-b both say that they are active; mend this before all else.")
     assert found.remedy.startswith("Do not proceed with anything on this pair")
     assert "the same addresses" in found.remedy
     assert "vendor" in found.remedy
