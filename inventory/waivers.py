@@ -106,4 +106,5 @@ class _Waiver(BaseModel):
 class _Waivers(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    waivers: tuple[_Waiver, ...] = ()
+    # The key alone is what is left where every waiver under it is commented out.
+    waivers: Annotated[tuple[_Waiver, ...], BeforeValidator(lambda value: () if value is None else value)] = ()

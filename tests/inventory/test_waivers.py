@@ -39,7 +39,7 @@ def test_an_inventory_without_the_file_has_none(folder: Path) -> None:
     assert open_inventory(folder, RULES).waivers == ()
 
 
-@pytest.mark.parametrize("text", ["", "waivers: []\n"])
+@pytest.mark.parametrize("text", ["", "waivers: []\n", "waivers:\n  # - pair: quay\n"])
 def test_an_empty_file_has_none(tmp_path: Path, text: str) -> None:
     (tmp_path / "waivers.yaml").write_text(text)
     assert read_waivers(tmp_path / "waivers.yaml", RULES) == ()
