@@ -135,7 +135,8 @@ def _in_short(snapshot: Snapshot, compared: Sequence[tuple[str, Part]]) -> list[
     clause = f"{first.name} and {second.name} both say that they are {one.pop()}"
     more = sum(what not in _OF_ROLES for what, _ in against)
     if more:
-        clause += f", and what one says of the other differs from what that one says of itself in {more} more way{'s' * (more > 1)}"
+        ways = f"{more} more {'way' if more == 1 else 'ways'}"
+        clause += f", and what one says of the other differs from what that one says of itself in {ways}"
     evidence = merged(item for _, part in against for item in part.evidence)
     return [Part(Status.BLOCK, clause, evidence, _REMEDY)]
 

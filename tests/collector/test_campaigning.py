@@ -184,9 +184,9 @@ def test_a_waived_block_that_hides_an_unknown_does_not_block_a_pair() -> None:
 
 def test_no_step_of_a_campaign_leads_back_by_way_of_a_train() -> None:
     found = pair_plan("quay")
-    members = tuple(replace(member, release="17.12.4") for member in found.ready.members)
+    first, second = (replace(member, release="17.12.4") for member in found.ready.members)
     target = replace(found.plan, pair=replace(found.plan.pair, target_release="17.12.1"))
-    back = replace(found, plan=target, ready=replace(found.ready, members=members))
+    back = replace(found, plan=target, ready=replace(found.ready, members=(first, second)))
     chain = (("17.12.4", "17.12"), ("17.12", "17.12.1"))
     table = policy(upgrade_paths=[{"from": start, "to": end, "direct": True} for start, end in chain])
     assert [step.to for step in campaign_of([back], [night(1)], table).steps] == ["17.12.1"]
