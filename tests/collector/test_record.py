@@ -18,7 +18,7 @@ from collector.cli import main
 from collector.demo import EVENING
 from collector.patterns import addresses
 from collector.recording import RecordingError
-from inventory.pairs import Pair
+from inventory.pairs import Image, Pair
 from parsers import catalogue
 from parsers.facts.access_points import ApSummary
 from parsers.reading import read
@@ -155,6 +155,17 @@ def _with(command: str, text: str, member: str = "quay-a") -> Callable[[Capture]
         return replace(capture, text=text) if (capture.member, capture.command) == (member, command) else capture
 
     return change
+
+
+def test_the_image_and_the_models_that_the_site_lists_are_kept() -> None:
+    pair = replace(the_pair("quay"), image=Image("zephyr-universal.17.12.04.bin", 1_250_000_000))
+    old = {
+        member: [replace(c, text=c.text.replace("wx-universal", "zephyr-universal")) for c in own]
+        for member, own in captures("quay").items()
+    }
+    found = record.fixtures(pair, old, fleet().policy, EVENING)
+    listings = [capture.text for capture in found.captures if capture.command == "dir bootflash:"]
+    assert all(" zephyr-universal.17.12.04.bin\n" in text for text in listings)
 
 
 def test_a_capture_that_still_looks_as_if_it_held_a_secret_is_left_out(tmp_path: Path) -> None:
