@@ -36,7 +36,7 @@ def restarts_of(snapshot: Snapshot, policy: Policy, known: Known) -> Restarts:
         return Restarts(None, 0)
     lack, needed = _lack(snapshot, policy, known)
     if lack:
-        rounds, note = _rolling_rounds(known, policy)
+        rounds, note = (None, "") if known.lack else _rolling_rounds(known, policy)
         return Restarts(None, rounds, lack, needed, note)
     plan = _batches(snapshot, policy, known)
     return Restarts(plan, len(plan.batches))
@@ -97,9 +97,7 @@ def _rolling_rounds(known: Known, policy: Policy) -> tuple[int | None, str]:
     if not policy.ap_restarts.rolling_percents:
         return None, ""
     share = min(policy.ap_restarts.rolling_percents)
-    rounds = ceil(100 / share - 1e-9)
-    if not known.lack:
-        rounds = min(rounds, len(known.aps))
+    rounds = min(ceil(100 / share - 1e-9), len(known.aps))
     return rounds, (
         f"Without batches the access points are taken to restart in {rounds:,} rounds: the controller's own rolling "
         f"restart at the policy's smallest share, {share:g} per cent a round."

@@ -68,6 +68,8 @@ def work_of(
             "All access points hold the target image." if staging.aps else "There are no access points."
         )
     durations["restart-aps"] = stages.restarts(rounds, all_will_hold(known), policy, history)
+    if rounds is None and known.lack:
+        durations["restart-aps"] = _not_all_known(known)
     if rounds == 0:
         durations["restart-aps"] = Duration(_NO_TIME, "captures", "there are no access points")
         skipped["restart-aps"] = "There are no access points."
@@ -154,12 +156,14 @@ def _staging_statement(known: Known, held: int) -> str:
 
 def _staging_duration(snapshot: Snapshot, policy: Policy, known: Known, staging: Staging | None) -> Duration:
     if staging is None or known.lack:
-        clause = f"it isn't known which access points there are: {known.lack}"
-        return Duration(
-            None, None, clause, "Take the active member's captures of `show ap summary` and `show ap image`."
-        )
+        return _not_all_known(known)
     if staging.estimate is None:
         lacks = missing(staging.sites, {ap.name: ap for ap in known.aps}, policy)
         return Duration(None, None, f"not stated: {'; '.join(lacks)}", f"State {'; '.join(lacks)}.")
     clause = f"{staging.bytes or 0:,} bytes for {staging.to_load:,} access points over the stated uplinks"
     return Duration(staging.estimate, "captures", clause)
+
+
+def _not_all_known(known: Known) -> Duration:
+    clause = f"it isn't known which access points there are: {known.lack}"
+    return Duration(None, None, clause, "Take the active member's captures of `show ap summary` and `show ap image`.")
