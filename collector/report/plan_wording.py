@@ -12,7 +12,7 @@ from collector.finding import Status
 from collector.plan.batches import BatchPlan, Rolling
 from collector.plan.campaign import Answer
 from collector.plan.plan import BatchNotice, Notice, Plan, Stage
-from collector.planned import PairPlan
+from collector.planned import PairPlan, Standing
 from collector.report import wording
 from collector.result import PairResult
 from inventory.windows import Night
@@ -74,6 +74,18 @@ def in_window(plan: Plan) -> list[Stage]:
 def before_window(plan: Plan) -> list[Stage]:
     """The stages that are done before the window opens and are needed."""
     return [stage for stage in plan.stages if not stage.in_window and not stage.skipped]
+
+
+def steps(plan: Plan) -> list[Stage]:
+    """All stages in the order in which a person does them: what belongs before the window comes before it."""
+    return sorted(plan.stages, key=lambda stage: stage.in_window)
+
+
+def warning(found: PairPlan) -> str:
+    """What stands above the steps of a plan that doesn't fit or whose pair isn't go; empty where all is well."""
+    if found.standing is Standing.FITS:
+        return ""
+    return f"Don't begin: the plan is {found.standing.value}. Against it: {', '.join(against(found))}."
 
 
 def day(moment: datetime) -> str:

@@ -262,6 +262,13 @@ def test_the_procedure_has_every_step_in_order_with_its_hold_point(opened: Open)
     expect(steps.nth(9)).to_contain_text("Nothing leads back from here")
 
 
+def test_the_procedure_has_what_belongs_before_the_window_first(opened: Open) -> None:
+    stages = tuple(replace(stage, in_window=stage.in_window or stage.id == "expand") for stage in QUAY.stages)
+    tab = opened(planned(replace(QUAY, stages=stages)), kind="procedure")
+    copying, expanding, loading = (stage.title for stage in stages[:3])
+    assert tab.locator("ol.steps > li h4").all_inner_texts()[:3] == [copying, loading, expanding]
+
+
 def test_the_procedure_lists_each_round_and_its_holes(opened: Open) -> None:
     rounds = opened(kind="procedure").locator("ol.steps > li").nth(7).locator("ul.asks li").all_inner_texts()
     assert rounds == [
@@ -295,6 +302,21 @@ def test_the_procedure_says_what_to_settle_and_to_find_out_first(opened: Open) -
     expect(tab.locator("section.plan").nth(0)).to_contain_text("Settle first")
     expect(tab.locator("section.plan").nth(0)).to_contain_text("It ends 31 minutes too late.")
     expect(tab.locator("section.plan").nth(1)).to_contain_text("Find out first")
+
+
+def test_the_procedure_of_a_plan_that_does_not_stand_says_not_to_begin(opened: Open) -> None:
+    warnings = [
+        opened(planned(plan), kind="procedure").locator("section.plan > p.problem").all_inner_texts()
+        for plan in (QUAY, TOO_LONG, NARROW)
+    ]
+    assert warnings[0] == []
+    assert warnings[1][0].startswith("Don't begin: the plan is too long.")
+    assert warnings[2][0].startswith("Don't begin: the plan is incomplete.")
+
+
+def test_the_procedure_tells_how_its_figures_are_meant(opened: Open) -> None:
+    text = opened(planned(replace(QUAY, notes=("Expanding may belong first.",))), kind="procedure").inner_text("body")
+    assert "Expanding may belong first." in text
 
 
 def test_on_paper_each_pair_begins_a_sheet_and_no_step_is_torn(opened: Open) -> None:
