@@ -65,6 +65,8 @@ def _solver(effort: float) -> cp_model.CpSolver:
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = _SEED
     solver.parameters.max_deterministic_time = effort
+    # Its own handler would stay behind as the system's default one: the next Ctrl-C would kill the process unheard.
+    solver.parameters.catch_sigint_signal = False
     return solver
 
 

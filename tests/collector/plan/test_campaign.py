@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -352,3 +354,15 @@ def test_each_constraint_is_one_sentence(asked: tuple[list[Upgrade], list[Staffe
     for each in work(*asked).constraints:
         assert each.sentence.endswith(".")
         assert set(each.upgrades) <= {upgrade.name for upgrade in asked[0]}
+
+
+def test_the_solver_leaves_ctrl_c_to_python() -> None:
+    interrupted = (
+        "import os, signal\n"
+        "from tests.collector.plan.test_campaign import plan_campaign, upgrade, windows\n"
+        "plan_campaign([upgrade('quay')], windows(1), use_solver=True)\n"
+        "try:\n    os.kill(os.getpid(), signal.SIGINT)\n    signal.pause()\n"
+        "except KeyboardInterrupt:\n    print('heard')\n"
+    )
+    done = subprocess.run([sys.executable, "-c", interrupted], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout) == (0, "heard\n"), done.stderr
