@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from collector.targets import Targets
     from inventory.opening import Fleet
     from inventory.pairs import Pair
+    from inventory.windows import Night
 
 GO, NOT_GO, WRONG_QUESTION, INTERNAL = 0, 1, 2, 3
 
@@ -124,7 +125,11 @@ def _parser() -> argparse.ArgumentParser:
     targets.add_argument("--json", action="store_true", help="print the result as JSON and nothing else")
     targets.add_argument("--quiet", action="store_true", help="no progress on standard error")
     plan = add(
-        "plan", _plan, "lay out the window of a pair: its timeline, when to turn back, who notices", asking, narrowing
+        "plan",
+        _plan,
+        "lay out the window of a pair: its timeline, when to turn back, who notices",
+        _asking_options("plan.json, plan.html, plan.ics, procedure.html and captures/"),
+        narrowing,
     )
     plan.add_argument("pair", metavar="PAIR", nargs="?", help="the pair's name in the inventory")
     plan.add_argument("--all", action="store_true", help="every pair; --pairs and --site narrow it")
@@ -170,10 +175,10 @@ _FROM_HELP = "judge the captures recorded there; no network"
 _INVENTORY_HELP = "the inventory folder (default: $READYPAIR_INVENTORY)"
 
 
-def _asking_options() -> argparse.ArgumentParser:
+def _asking_options(written: str = "report.json, report.html and captures/") -> argparse.ArgumentParser:
     options = argparse.ArgumentParser(add_help=False)
     options.add_argument("--inventory", metavar="DIR", type=Path, help=_INVENTORY_HELP)
-    options.add_argument("--out", metavar="DIR", type=Path, help="write report.json, report.html and captures/ there")
+    options.add_argument("--out", metavar="DIR", type=Path, help=f"write {written} there")
     options.add_argument("--json", action="store_true", help="print the report as JSON and nothing else")
     options.add_argument("--workers", metavar="N", type=_workers, default=20, help="pairs asked at once (default: 20)")
     options.add_argument("--quiet", action="store_true", help="no progress on standard error")
@@ -290,14 +295,17 @@ def _plan(options: argparse.Namespace) -> int:
     from collector import output
     from collector.campaigning import stands
     from collector.planned import Standing
-    from collector.planning import plan_campaign
+    from collector.planning import nights_ahead, plan_campaign
     from collector.report import plan_document
     from inventory import history, windows
 
     fleet = _open(options.inventory)
     recorded = history.read_history(fleet.folder / history.FILE)
     pairs = _to_plan(fleet, options)
-    nights = windows.read_windows(options.windows) if options.windows is not None else ()
+    nights: Sequence[Night] = ()
+    if options.windows is not None:
+        nights, passed = nights_ahead(windows.read_windows(options.windows), options.windows)
+        _tell_notes(passed)
     _prepare_out(options)
     plans = _make_plans(options, fleet, pairs, recorded)
     campaign = None

@@ -18,6 +18,7 @@ from collector.snapshot import Snapshot
 from collector.sweep import Listeners
 from inventory.opening import Fleet
 from inventory.pairs import Pair
+from inventory.problems import InventoryError, Problem
 from inventory.windows import Night
 from parsers import catalogue
 
@@ -26,6 +27,25 @@ def plan_snapshot(snapshot: Snapshot, fleet: Fleet, history: History) -> PairPla
     """The pair's plan and its readiness, both from the same captures and as of the same moment."""
     ready = judge_snapshot(snapshot, fleet.policy, fleet.waivers)
     return PairPlan(make(snapshot, fleet.policy, history), ready, snapshot)
+
+
+def nights_ahead(nights: Sequence[Night], file: Path) -> tuple[tuple[Night, ...], tuple[str, ...]]:
+    """The nights of a file whose windows haven't ended yet, and a sentence for each that has.
+
+    InventoryError where all of them have: nobody can be given an hour that is gone.
+    """
+    now = datetime.now().astimezone()
+    ahead = tuple(night for night in nights if night.window.end > now)
+    if not ahead:
+        last = max(night.window.end for night in nights).isoformat(sep=" ", timespec="minutes")
+        raise InventoryError([Problem(file, "windows", f"every window has passed, the last one ended at {last}")])
+    passed = tuple(
+        f"{file}: the window {night.name} isn't used: it ended at "
+        f"{night.window.end.isoformat(sep=' ', timespec='minutes')}"
+        for night in nights
+        if night not in ahead
+    )
+    return ahead, passed
 
 
 def plan_campaign(

@@ -143,6 +143,29 @@ def test_mistakes_in_the_windows_are_all_told(capsys: pytest.CaptureFixture[str]
     assert len(capsys.readouterr().err.splitlines()) == 2
 
 
+def test_windows_that_have_passed_are_told_and_not_used(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    file = windows(tmp_path, 1, 1)
+    data = yaml.safe_load(Path(file).read_text())
+    data["windows"][0] |= {"name": "long ago", "start": "2020-02-12T23:00:00+01:00"}
+    Path(file).write_text(yaml.safe_dump(data))
+    assert main(["plan", "--all", *FROM, "--pairs", "quay", "--windows", file, "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert [each["name"] for each in json.loads(out)["campaign"]["nights"]] == ["2027-02-20"]
+    assert err.strip() == f"readypair: {file}: the window long ago isn't used: it ended at 2020-02-13 03:00+01:00"
+
+
+def test_windows_that_have_all_passed_are_refused(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    # The first ends at the very moment of the fixtures' evening.
+    file = windows(tmp_path, 1, 1)
+    data = yaml.safe_load(Path(file).read_text())
+    data["windows"][0]["start"] = "2027-02-05T18:00:00+01:00"
+    data["windows"][1]["start"] = "2020-02-12T23:00:00+01:00"
+    Path(file).write_text(yaml.safe_dump(data))
+    assert main(["plan", "--all", *FROM, "--windows", file]) == 2
+    said = "windows: every window has passed, the last one ended at 2027-02-05 22:00+01:00"
+    assert capsys.readouterr().err.strip() == f"readypair: {file}: {said}"
+
+
 def test_a_pair_whose_work_is_not_known_is_left_out_openly() -> None:
     found = campaign_of([pair_plan("quay"), pair_plan("pontoon", NARROW)], [night(1)], POLICY)
     assert [step.pair.name for step in found.steps] == ["quay"]

@@ -236,3 +236,14 @@ def test_recordings_without_the_pair_and_broken_histories_are_wrong_questions(
 def test_a_plan_is_made_as_of_its_own_moment(capsys: pytest.CaptureFixture[str]) -> None:
     made = datetime.fromisoformat(planned(capsys, "quay", *FROM)[1]["made"])
     assert abs(made - EVENING) < timedelta(seconds=1)
+
+
+def test_the_help_names_the_files_that_a_plan_writes(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert main(["plan", "quay", *FROM, "--out", str(tmp_path / "out")]) == 0
+    capsys.readouterr()
+    with pytest.raises(SystemExit):
+        main(["plan", "--help"])
+    told = capsys.readouterr().out
+    assert "report.json" not in told
+    for written in (tmp_path / "out").iterdir():
+        assert written.name in told
