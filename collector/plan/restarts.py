@@ -20,7 +20,7 @@ NEIGHBOURS = "show ap neighbor summary"
 class Restarts:
     """The batches; None where they can't be computed: `lack` says why in a clause, `needed` what would help.
 
-    `rounds` is into how many rounds the restarts are computed, `note` the sentence on where that is from.
+    `rounds` is into how many rounds the restarts are computed; None without batches: `note` tells what is known then.
     """
 
     batches: BatchPlan | None
@@ -36,8 +36,8 @@ def restarts_of(snapshot: Snapshot, policy: Policy, known: Known) -> Restarts:
         return Restarts(None, 0)
     lack, needed = _lack(snapshot, policy, known)
     if lack:
-        rounds, note = (None, "") if known.lack else _rolling_rounds(known, policy)
-        return Restarts(None, rounds, lack, needed, note)
+        note = "" if known.lack else _rolling_note(known, policy)
+        return Restarts(None, None, lack, needed, note)
     plan = _batches(snapshot, policy, known)
     return Restarts(plan, len(plan.batches))
 
@@ -93,12 +93,16 @@ def _radio(mac: str) -> str:
     return digits[:11] if len(digits) == 12 else mac
 
 
-def _rolling_rounds(known: Known, policy: Policy) -> tuple[int | None, str]:
-    if not policy.ap_restarts.rolling_percents:
-        return None, ""
-    share = min(policy.ap_restarts.rolling_percents)
-    rounds = min(ceil(100 / share - 1e-9), len(known.aps))
-    return rounds, (
-        f"Without batches the access points are taken to restart in {rounds:,} rounds: the controller's own rolling "
-        f"restart at the policy's smallest share, {share:g} per cent a round."
+def _rolling_note(known: Known, policy: Policy) -> str:
+    """At how many rounds each share of the controller's own rolling restart begins: no plan can be computed from it.
+
+    How many it takes depends on whom the access points hear, which isn't known here.
+    """
+    shares = policy.ap_restarts.rolling_percents
+    if not shares:
+        return ""
+    told = ", ".join(f"{share:g} per cent {min(ceil(100 / share - 1e-9), len(known.aps)):,}" for share in shares)
+    return (
+        "In how many rounds the access points restart isn't known without batches. The controller's own rolling "
+        f"restart takes at least so many rounds at the policy's shares: {told}."
     )

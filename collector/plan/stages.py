@@ -214,7 +214,10 @@ def restarts(rounds: int | None, staged: bool, policy: Policy, history: History)
     """
     if rounds is None:
         clause = "it isn't known in how many rounds the access points restart"
-        needed = "Take the access points' neighbour reports, or add `ap_restarts.rolling_percents` to the policy."
+        needed = (
+            "Take the access points' neighbour reports, and state `ap_restarts.neighbour_dbm` and "
+            "`ap_restarts.site_share_percent` in the policy."
+        )
         return Duration(None, None, clause, needed)
     times = "1 round" if rounds == 1 else f"{rounds} rounds"
     found = recorded(history, "restart-aps")

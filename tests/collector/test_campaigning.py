@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -172,6 +173,20 @@ def test_a_pair_whose_work_is_not_known_is_left_out_openly() -> None:
     assert [each.pair.name for each in found.left] == ["pontoon"]
     assert not found.complete
     assert "How long its window takes isn't known" in found.left[0].why
+
+
+def test_a_pair_without_neighbour_reports_is_not_placed_by_its_rolling_share(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    folder = tmp_path / "recorded"
+    for member in ("quay-a", "quay-b"):
+        ignored = shutil.ignore_patterns("*neighbor*")
+        shutil.copytree(FIXTURES / member, folder / member, ignore=ignored)
+    arguments = ["--from", str(folder), "--inventory", str(INVENTORY), "--quiet", "--json", "--pairs", "quay"]
+    assert main(["plan", "--all", *arguments, "--windows", windows(tmp_path, 1)]) == 1
+    told = json.loads(capsys.readouterr().out)
+    assert [(plan["standing"], plan["times"]) for plan in told["plans"]] == [("incomplete", None)]
+    assert nights(told) == [[]]
 
 
 def test_a_pair_without_a_window_of_its_own_can_be_placed() -> None:
