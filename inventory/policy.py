@@ -167,7 +167,7 @@ class ApStaging(Table):
 
     `transfers`: how many load at a time from one controller. `transfer_mbps`: what a single one takes at most.
     `image_bytes`: the size for every model that states none of its own. `uplink_percent`: how much of what an uplink
-    has for staging goes into it; all of it where that isn't stated.
+    has for staging goes into it.
     """
 
     transfers: Annotated[int, Field(ge=1)] | None = None

@@ -179,7 +179,7 @@ class AutoAbort:
 class SiteStaging:
     """What the access points of one area behind one uplink still have to load.
 
-    `rate_mbps` (10^6 bit/s) is the rate of the whole area; `seconds` is for that area alone. None: not known.
+    `rate_mbps` (10^6 bit/s) is the likely rate of the whole area; `seconds` is for that area alone. None: not known.
     """
 
     site: str

@@ -128,32 +128,33 @@ def _line(site: str, uplink: float | None, aps: Sequence[KnownAp], policy: Polic
     sizes = [image_bytes(ap.model, policy) for ap in aps if not ap.held]
     known = [size for size in sizes if size is not None]
     size = sum(known) if len(known) == len(sizes) else None
-    rate = _rate(uplink, 100.0, len(sizes), policy.ap_staging, loading)
+    share = policy.ap_staging.uplink_percent
+    rate = _rate(uplink, share.likely if share is not None else None, len(sizes), policy.ap_staging, loading)
     takes = seconds(size, rate) if size is not None and rate is not None else 0.0 if not sizes else None
     return SiteStaging(site, len(aps), len(aps) - len(sizes), len(sizes), size, uplink, rate if sizes else None, takes)
 
 
-def _rate(uplink: float | None, percent: float, to_load: int, staging: ApStaging, loading: int) -> float | None:
-    """The rate over one uplink: its own share, or less where too few load at a time to fill it."""
-    if uplink is None or staging.transfers is None:
+def _rate(uplink: float | None, percent: float | None, to_load: int, staging: ApStaging, loading: int) -> float | None:
+    """The rate over one uplink: its own share, or less where too few load at a time to fill it.
+
+    None where any of its figures isn't stated: a whole line and no limit to a transfer would be the best case.
+    """
+    if uplink is None or percent is None or staging.transfers is None or staging.transfer_mbps is None:
         return None
-    share = uplink * percent / 100
-    if staging.transfer_mbps is None:
-        return share
     at_a_time = min(max(1, staging.transfers // max(1, loading)), max(1, to_load))
-    return min(share, at_a_time * staging.transfer_mbps)
+    return min(uplink * percent / 100, at_a_time * staging.transfer_mbps)
 
 
 def estimate(lines: Sequence[SiteStaging], policy: Policy) -> Estimate | None:
-    """How long all uplinks together take; None where a size, an uplink or the number of transfers isn't known."""
+    """How long all uplinks together take; None where a size, an uplink or a figure of the policy isn't known."""
     percents = policy.ap_staging.uplink_percent
-    shares = (100.0,) * 3 if percents is None else (percents.optimistic, percents.likely, percents.pessimistic)
+    shares = (None,) * 3 if percents is None else (percents.optimistic, percents.likely, percents.pessimistic)
     found = [_all_lines(lines, percent, policy.ap_staging) for percent in shares]
     first, second, third = found
     return None if first is None or second is None or third is None else Estimate(first, second, third)
 
 
-def _all_lines(lines: Sequence[SiteStaging], percent: float, staging: ApStaging) -> float | None:
+def _all_lines(lines: Sequence[SiteStaging], percent: float | None, staging: ApStaging) -> float | None:
     waiting = [line for line in lines if line.to_load]
     takes = []
     for line in waiting:
@@ -181,6 +182,10 @@ def missing(lines: Sequence[SiteStaging], aps: Mapping[str, KnownAp], policy: Po
     found = []
     if policy.ap_staging.transfers is None:
         found.append("`ap_staging.transfers` in the policy: how many access points load at a time")
+    if policy.ap_staging.transfer_mbps is None:
+        found.append("`ap_staging.transfer_mbps` in the policy: what one access point takes at most")
+    if policy.ap_staging.uplink_percent is None:
+        found.append("`ap_staging.uplink_percent` in the policy: how much of an uplink goes into it")
     without = sorted({ap.model or "?" for ap in aps.values() if not ap.held and image_bytes(ap.model, policy) is None})
     if without:
         found.append(f"`ap_staging.image_bytes` in the policy, or `image_bytes` of the models {', '.join(without)}")

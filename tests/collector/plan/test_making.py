@@ -22,7 +22,7 @@ from collector.plan.stages import DESCRIPTIONS
 from collector.plan.times import percentile
 from collector.snapshot import Snapshot, member_snapshot
 from inventory.pairs import Image, Window
-from inventory.policy import AccessPointModel, ApRestarts, ApStaging, Minutes, Policy, Rates
+from inventory.policy import AccessPointModel, ApRestarts, Minutes, Policy, Rates
 from parsers import catalogue
 from tests.demo_fleet import FIXTURES, fleet, taken
 
@@ -99,7 +99,7 @@ CERTAIN: dict[str, Any] = {
         "validate": fixed(20),
         "commit": fixed(2),
     },
-    "ap_restarts": ApRestarts(staged=fixed(4), unstaged=fixed(14), rolling_percents=(25,)),
+    "ap_restarts": ApRestarts(staged=fixed(4), unstaged=fixed(14), neighbour_dbm=-70, site_share_percent=25),
 }
 """A policy in which nothing varies, so that a plan can be worked by hand."""
 
@@ -188,7 +188,7 @@ def test_no_timings_leave_no_times_and_say_so() -> None:
     assert plan.at_least_seconds is None
     assert all(stage.times is None and stage.estimate is None for stage in plan.stages if stage.in_window)
     assert plan.auto_abort.fits is None
-    for needed in ("timings.expand", "timings.commit", "ap_restarts.rolling_percents", "auto_abort_minutes"):
+    for needed in ("timings.expand", "timings.commit", "ap_restarts.neighbour_dbm", "auto_abort_minutes"):
         assert needed in unknowns(plan)
 
 
@@ -398,13 +398,20 @@ def test_without_a_level_or_a_share_there_are_no_batches(broken: dict[str, None]
     plan = make(snapshot("lantern"), policy(ap_restarts=table))
     assert plan.batches is None
     assert f"ap_restarts.{next(iter(broken))}" in unknowns(plan)
-    assert plan.rounds == 12, "20 rounds of 5 per cent, and no more than there are access points"
-    assert any("rolling restart" in note for note in plan.notes)
+    assert (plan.rounds, plan.times) == (None, None)
 
 
-def test_without_neighbour_reports_and_rolling_shares_nothing_is_guessed() -> None:
-    table = fleet().policy.ap_restarts.model_copy(update={"rolling_percents": ()})
+@pytest.mark.parametrize(("shares", "told"), [((), ""), ((5, 25), "5 per cent 12, 25 per cent 4.")])
+def test_without_neighbour_reports_no_rounds_are_guessed(shares: tuple[float, ...], told: str) -> None:
+    """A rolling share only says how many rounds there are at the least: 20 of 5 per cent, of 12 access points 12."""
+    table = fleet().policy.ap_restarts.model_copy(update={"rolling_percents": shares})
     plan = make(without("lantern", "show ap neighbor summary"), policy(ap_restarts=table))
+    notes = [note for note in plan.notes if "rolling restart takes at least" in note]
+    assert [note.rpartition(": ")[2] for note in notes] == ([told] if told else [])
+    assert plan.auto_abort.fits is None
+    assert plan.stage("validate").turn_back.last_moment is None
+    assert plan.at_least_seconds is not None
+    assert DESCRIPTIONS["restart-aps"].title in unknowns(plan)
     assert plan.batches is None
     assert plan.rounds is None
     assert plan.times is None
@@ -419,6 +426,19 @@ def test_access_points_that_may_not_hold_the_image_restart_slower() -> None:
     assert "ap_restarts.staged" in held.basis
     assert "ap_restarts.unstaged" in failing.basis
     assert lost.estimate is None
+
+
+@pytest.mark.parametrize("key", ["uplink_percent", "transfer_mbps"])
+def test_without_a_share_or_a_limit_of_the_loading_a_plan_does_not_fit(key: str) -> None:
+    table = fleet().policy.ap_staging.model_copy(update={key: None})
+    whole, less = (make(snapshot("night-ferry"), given) for given in (fleet().policy, policy(ap_staging=table)))
+    assert whole.times is not None
+    assert less.times is not None
+    assert (whole.times.fits, less.times.fits) == (True, None)
+    assert (less.staging.estimate if less.staging is not None else 0) is None
+    assert f"State `ap_staging.{key}` in the policy" in unknowns(less)
+    staged = make(snapshot("lantern"), policy(ap_staging=table)).stage("stage-aps")
+    assert staged.skipped, "nothing is left to load"
 
 
 def test_an_access_point_that_no_table_of_images_lists_holds_nothing() -> None:
@@ -486,7 +506,7 @@ def test_commands_are_the_policys_texts() -> None:
 
 SIZES: dict[str, Any] = {
     "copy_mbps": Rates(optimistic=160, likely=80, pessimistic=40),
-    "ap_staging": ApStaging(transfers=25, image_bytes=64_000_000),
+    "ap_staging": fleet().policy.ap_staging,
 }
 
 
