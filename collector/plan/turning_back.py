@@ -11,6 +11,12 @@ from collector.plan.stages import Duration, way_back
 from collector.plan.times import later, percentile, shown
 from inventory.policy import Policy
 
+# The rule `install-state` blocks the next window while a release is inactive.
+_EXPANDED = (
+    "No member runs the new release yet, but both hold it expanded: before the next window have it removed again by "
+    "the vendor's procedure for inactive packages; any time will do."
+)
+
 
 def estimates_of(steps: tuple[BackStep, ...] | None) -> tuple[Estimate, ...] | None:
     """The durations of a way back; None where there is no way, or one of its steps has none."""
@@ -42,7 +48,7 @@ def turn_back(
     last = shown(later(window_end, -p90), zone) if window_end is not None else None
     in_time = finished <= last if finished is not None and last is not None else None
     if not steps:
-        said = "Nothing has to be undone: no member runs the new release yet."
+        said = _EXPANDED if id == "expand" else "Nothing has to be undone: no member runs the new release yet."
     else:
         said = f"Back on the old release within {ceil(p90 / 60):,} minutes in 90 of 100 cases."
     return TurnBack(True, said, steps, p50, p90, last, in_time)

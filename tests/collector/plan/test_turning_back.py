@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from collector.plan.plan import STAGES, Estimate
+from collector.plan.plan import STAGES, Estimate, StageId
 from collector.plan.stages import Duration
 from collector.plan.times import percentile
 from collector.plan.turning_back import turn_back
@@ -15,6 +15,7 @@ from inventory.policy import Policy
 PLAIN = Policy.model_validate({"hardware": {}, "trains": {}, "minimum_release": "17.3.1", "upgrade_paths": []})
 END = datetime(2027, 2, 7, 3, tzinfo=UTC)
 ONE = Estimate(300, 600, 1800)
+BEFORE_ACTIVATION: tuple[StageId, ...] = ("copy", "expand", "stage-aps")
 KNOWN = {id: Duration(ONE, "policy", "") for id in STAGES}
 
 
@@ -41,9 +42,15 @@ def test_a_step_without_a_time_leaves_the_last_moment_unknown() -> None:
     assert turn_back("synchronise", KNOWN, PLAIN, None, END, UTC).last_moment is None
 
 
-def test_before_the_activation_nothing_has_to_be_undone() -> None:
+def test_before_the_activation_nothing_takes_the_windows_time() -> None:
     found = turn_back("expand", KNOWN, PLAIN, END, END, UTC)
     assert (found.steps, found.last_moment, found.in_time) == ((), END, True)
+
+
+def test_what_was_expanded_must_be_removed_again_before_the_next_window() -> None:
+    told = {id: turn_back(id, KNOWN, PLAIN, END, END, UTC).statement for id in BEFORE_ACTIVATION}
+    assert "have it removed again by the vendor's procedure" in told.pop("expand")
+    assert set(told.values()) == {"Nothing has to be undone: no member runs the new release yet."}
 
 
 def test_after_the_commit_there_is_no_way_back() -> None:
