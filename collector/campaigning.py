@@ -9,6 +9,7 @@ from math import ceil
 
 from collector.finding import Status
 from collector.plan.campaign import Campaign, StaffedWindow, Upgrade, plan_campaign
+from collector.plan.campaign_work import Kind
 from collector.planned import PairPlan, Standing
 from collector.rules import upgrade_path
 from inventory.pairs import Pair, Window
@@ -58,6 +59,20 @@ class CampaignPlan:
     def complete(self) -> bool:
         """Whether every pair has a window, or needs none."""
         return len(self.campaign.windows) == len(self.steps) and not self.left
+
+    @property
+    def clash(self) -> tuple[str, ...]:
+        """What can't hold together, in sentences; the people on shift in one where every window is among it."""
+        constraints = self.campaign.clash
+        windows = sum(len(each.night.shifts) or 1 for each in self.nights)
+        if windows < 2 or sum(each.kind is Kind.PEOPLE for each in constraints) < windows:
+            return tuple(each.sentence for each in constraints)
+        places, upgrades = sum(each.night.people for each in self.nights), len(self.steps)
+        told = (
+            f"The windows have {places:,} place{'' if places == 1 else 's'} on shift for {upgrades:,} "
+            f"upgrade{'' if upgrades == 1 else 's'}."
+        )
+        return (told, *(each.sentence for each in constraints if each.kind is not Kind.PEOPLE))
 
     def window_of(self, pair: str) -> Window | None:
         """The window of the pair's last step, the one that brings it to its target; None where it has none."""

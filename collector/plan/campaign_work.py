@@ -132,9 +132,7 @@ class Work:
         for upgrade in self.upgrades:
             at[upgrade.site].append(upgrade.name)
         return [
-            Constraint(
-                Kind.SITE, tuple(names), f"{_listed(names)} are all at {site}, and a site has one of them a night."
-            )
+            Constraint(Kind.SITE, tuple(names), f"{_at(names, site)}, and a site has one of them a night.")
             for site, names in at.items()
             if len(names) > 1
         ]
@@ -208,6 +206,10 @@ def _length(upgrade: Upgrade, fitting: Sequence[str]) -> str:
     if not fitting:
         return f"{minutes}, longer than every window."
     return f"{minutes}, for which only {_listed(fitting)} {'is' if len(fitting) == 1 else 'are'} long enough."
+
+
+def _at(names: Sequence[str], site: str) -> str:
+    return f"{_listed(names)} are {'both' if len(names) == 2 else 'all'} at {site}"
 
 
 def _people(number: int) -> str:

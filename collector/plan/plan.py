@@ -86,10 +86,10 @@ class BackStep:
 class TurnBack:
     """The way back once a stage has begun, and the last moment at which taking it still ends inside the window.
 
-    `possible` is False where there is none (after the commit). No steps: nothing that takes the window's time. `p50_seconds`,
-    `p90_seconds` and `last_moment` (the window's end less `p90_seconds`) are None where a step has no estimate or the
-    pair has no window. `in_time` says whether the stage, at its 90th percentile, has finished by the last moment; None
-    where that isn't known.
+    `possible` is False where there is none (after the commit). No steps: nothing takes the window's time.
+    `p50_seconds`, `p90_seconds` and `last_moment` (the window's end less `p90_seconds`) are None where a step has no
+    estimate or the pair has no window. `in_time` says whether the stage, at its 90th percentile, has finished by the
+    last moment; None where that isn't known.
     """
 
     possible: bool

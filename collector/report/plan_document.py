@@ -52,7 +52,7 @@ def _campaign(found: CampaignPlan) -> dict[str, Any]:
             for each in found.nights
         ],
         "left": [{"pair": encodable(each.pair.name), "why": encodable(each.why)} for each in found.left],
-        "clash": [encodable(constraint.sentence) for constraint in found.campaign.clash],
+        "clash": [encodable(sentence) for sentence in found.clash],
     }
 
 

@@ -368,9 +368,9 @@ def campaign(found: CampaignPlan) -> RenderableType:
         parts.append(_nights(found))
     for each in found.left:
         parts.append(Text.assemble(_text(each.pair.name, "bold"), " has no window: ", _text(each.why)))
-    if found.campaign.clash:
+    if found.clash:
         parts.append(_blank(Text("These can't hold together; give way in any one of them:")))
-        parts += [_indented(_text(f"- {constraint.sentence}")) for constraint in found.campaign.clash]
+        parts += [_indented(_text(f"- {sentence}")) for sentence in found.clash]
     return Group(*parts)
 
 

@@ -262,6 +262,22 @@ def test_nights_with_shifts_count_each_shifts_people() -> None:
     assert found.complete
 
 
+def test_people_that_are_too_few_in_every_window_are_told_in_one_sentence() -> None:
+    pairs = [pair_plan(name) for name in ("quay", "pontoon", "gantry", "lantern")]
+    found = campaign_of(pairs, [night(1, 1), night(2, 1), night(3, harbour=1, piers=0)], POLICY)
+    assert len(found.campaign.clash) == 4, "one for each window and shift"
+    assert found.clash == ("The windows have 3 places on shift for 4 upgrades.",)
+    alone = campaign_of(pairs, [night(1, 1)], POLICY)
+    assert alone.clash == ("One person is on shift in the window night 1.",)
+
+
+def test_two_pairs_of_one_site_are_both_there() -> None:
+    pairs = [pair_plan(name) for name in ("quay", "pontoon")]
+    same = [replace(each, plan=replace(each.plan, pair=replace(each.plan.pair, site="Pier"))) for each in pairs]
+    found = campaign_of(same, [night(1)], POLICY)
+    assert found.clash == ("quay and pontoon are both at Pier, and a site has one of them a night.",)
+
+
 def test_the_page_without_a_campaign_has_none() -> None:
     found = campaign_of([pair_plan("quay")], [night(1)], POLICY)
     assert "The campaign" in page([pair_plan("quay")], "x", found)
