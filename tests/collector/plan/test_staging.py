@@ -28,7 +28,7 @@ WHOLE = Rates(optimistic=100, likely=100, pessimistic=100)
 
 def loading(**stated: Any) -> ApStaging:
     """The policy's figures: a line that nobody else uses and no limit worth the name, where nothing else is stated."""
-    return ApStaging(**{"transfer_mbps": 1000, "uplink_percent": WHOLE} | stated)
+    return ApStaging.model_validate({"transfer_mbps": 1000, "uplink_percent": WHOLE} | stated)
 
 
 def policy(staging: ApStaging, **models: AccessPointModel) -> Policy:
