@@ -145,3 +145,17 @@ def test_every_statement_begins_with_a_capital_or_a_members_name(pair: str) -> N
     names = tuple(member.name for member in snapshot(pair).members)
     lower = [each.statement for each in judged(snapshot(pair)).findings if each.statement[0].islower()]
     assert [statement for statement in lower if not statement.startswith(names)] == []
+
+
+@pytest.mark.parametrize("pair", pairs())
+def test_every_block_says_what_to_do_and_shows_its_lines(pair: str) -> None:
+    for finding in judged(snapshot(pair)).findings:
+        if finding.status in (Status.BLOCK, Status.CAUTION):
+            assert finding.remedy, finding.rule
+        if finding.status is Status.BLOCK:
+            # Which train a target is on stands in no capture.
+            assert finding.evidence or finding.rule == "release-support", finding.rule
+        for item in finding.evidence:
+            reading = next(m for m in snapshot(pair).members if m.name == item.member).readings[item.command]
+            assert item.lines == tuple(reading.printed[number - 1] for number in item.numbers)
+            assert all(line.strip() for line in item.lines), finding.rule
