@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from collector import rules
+from collector import files, rules
 from collector.report import document, page
 from collector.result import Result
 
@@ -54,12 +53,5 @@ def write_plans(out: Path, plans: Sequence[PairPlan], inventory: str, campaign: 
 
 
 def write(path: Path, text: str) -> None:
-    """Replace a file in one step, so that a reader never sees half of it."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    """Replace a file by this text; OSError with the file's name where that fails."""
+    files.replace(path, text.encode("utf-8"))

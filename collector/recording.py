@@ -6,7 +6,6 @@ import errno
 import hashlib
 import json
 import os
-import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,6 +14,7 @@ from typing import Annotated, Any, TypeVar
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError
 
+from collector import files
 from collector.capture import Capture, Ending
 from parsers import catalogue
 from parsers.catalogue import Command
@@ -76,7 +76,7 @@ def write(folder: Path, member: str, captures: Iterable[Capture]) -> Path:
         file = None if capture.ending is Ending.MISSING else _file(capture.command)
         content = _encoded(capture.text)
         if file:
-            _write(own / file, content)
+            files.replace(own / file, content)
         entries[capture.command] = {
             "file": file,
             "sha256": hashlib.sha256(content).hexdigest() if file else None,
@@ -291,15 +291,4 @@ def _make_private(folder: Path) -> None:
 
 
 def _write_json(path: Path, data: Mapping[str, Any]) -> None:
-    _write(path, (json.dumps(data, indent=1) + "\n").encode("ascii"))
-
-
-def _write(path: Path, content: bytes) -> None:
-    handle, temporary = tempfile.mkstemp(prefix=".", suffix=".new", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        Path(temporary).replace(path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
+    files.replace(path, (json.dumps(data, indent=1) + "\n").encode("ascii"))
