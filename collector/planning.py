@@ -15,7 +15,7 @@ from collector.plan.making import make
 from collector.plan.stages import History
 from collector.planned import PairPlan
 from collector.snapshot import Snapshot
-from collector.sweep import Listeners
+from collector.sweep import Listeners, received
 from inventory.opening import Fleet
 from inventory.pairs import Pair
 from inventory.problems import InventoryError, Problem
@@ -86,17 +86,14 @@ def plan_pairs(
     """Ask and plan these pairs, in their order, over a registered connection (see collector.job).
 
     `keep` is the folder that the captures are written to; `keep_snapshots` keeps them in memory, to plan once more.
-    `shift` is added to this machine's time throughout, for one
-    who plays another day. KeyboardInterrupt where somebody interrupts the asking: half a campaign is none.
+    `shift` is added to this machine's time throughout, for one who plays another day. KeyboardInterrupt where somebody
+    interrupts the asking: half a campaign is none.
     """
     listeners = listeners or Listeners()
     plans: dict[str, PairPlan] = {}
 
     def heard(pair: Pair, captures: dict[str, list[Capture]]) -> None:
-        captures = {member: [_shifted(capture, shift) for capture in own] for member, own in captures.items()}
-        if keep is not None:
-            for member, its_captures in captures.items():
-                recording.write(keep, member, its_captures)
+        captures = received(captures, shift, keep)
         snapshot = snapshot_of(pair, captures, datetime.now().astimezone() + shift)
         found = plan_snapshot(snapshot, fleet, history)
         plans[pair.name] = found if keep_snapshots else replace(found, snapshot=None)
@@ -117,7 +114,3 @@ def plan_pairs(
     except job.Interrupted:
         raise KeyboardInterrupt from None
     return tuple(plans[pair.name] for pair in pairs)
-
-
-def _shifted(capture: Capture, shift: timedelta) -> Capture:
-    return replace(capture, started=capture.started + shift) if shift and capture.started else capture

@@ -49,10 +49,7 @@ def sweep(
     results: dict[str, PairResult] = {}
 
     def heard(pair: Pair, captures: dict[str, list[Capture]]) -> None:
-        captures = {member: [_shifted(capture, shift) for capture in own] for member, own in captures.items()}
-        if keep is not None:
-            for member, its_captures in captures.items():
-                recording.write(keep, member, its_captures)
+        captures = received(captures, shift, keep)
         results[pair.name] = judge_pair(pair, captures, fleet.policy, now(), fleet.waivers)
         listeners.judged(results[pair.name])
 
@@ -106,6 +103,15 @@ def _unasked(pair: Pair) -> dict[str, list[Capture]]:
         ]
         for member in pair.members
     }
+
+
+def received(captures: dict[str, list[Capture]], shift: timedelta, keep: Path | None) -> dict[str, list[Capture]]:
+    """A pair's captures, by member, at the time shifted so; written to the folder `keep` where there is one."""
+    captures = {member: [_shifted(capture, shift) for capture in own] for member, own in captures.items()}
+    if keep is not None:
+        for member, own in captures.items():
+            recording.write(keep, member, own)
+    return captures
 
 
 def _shifted(capture: Capture, shift: timedelta) -> Capture:

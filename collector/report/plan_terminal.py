@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 
-from rich import box
 from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
 from rich.measure import Measurement
 from rich.padding import Padding
@@ -17,10 +16,10 @@ from collector.campaigning import CampaignPlan
 from collector.plan.batches import BatchPlan
 from collector.plan.plan import Plan, Stage
 from collector.planned import PairPlan, Standing
+from collector.report import layout, wording
 from collector.report import plan_wording as words
-from collector.report import wording
+from collector.report.layout import folded
 from collector.report.plan_wording import Clock
-from collector.report.visible import visible
 
 _STYLES = {
     Standing.TOO_LONG: "bold red",
@@ -45,23 +44,23 @@ def plan(found: PairPlan) -> RenderableType:
         *_restarts(plan),
         *_unknowns(plan),
         *_notes(plan),
-        _blank(Group(*(Text(caution, "italic") for caution in words.CAUTIONS))),
+        layout.blank(Group(*(Text(caution, "italic") for caution in words.CAUTIONS))),
     )
 
 
 def _head(found: PairPlan) -> RenderableType:
     plan, clock = found.plan, words.clock(found.plan)
     title = Text.assemble(
-        _text(plan.pair.name, "bold"),
-        _text(f", {plan.pair.site}, to {plan.pair.target_release}: "),
+        folded(plan.pair.name, "bold"),
+        folded(f", {plan.pair.site}, to {plan.pair.target_release}: "),
         Text(found.standing.value, _STYLES[found.standing]),
     )
-    grid = _grid()
-    grid.add_row("Window", _text(words.window(plan)))
+    grid = layout.grid()
+    grid.add_row("Window", folded(words.window(plan)))
     for label, told in words.finish(plan, clock):
-        grid.add_row(label, _text(told))
-    grid.add_row("Own timer", _text(plan.auto_abort.statement))
-    grid.add_row("Readiness", _text(words.readiness(found.ready)))
+        grid.add_row(label, folded(told))
+    grid.add_row("Own timer", folded(plan.auto_abort.statement))
+    grid.add_row("Readiness", folded(words.readiness(found.ready)))
     return Group(title, grid)
 
 
@@ -71,10 +70,10 @@ def _problems(plan: Plan) -> Iterable[RenderableType]:
     parts: list[RenderableType] = []
     for problem in plan.problems:
         word = Text(problem.status.value, _PROBLEM_STYLES.get(problem.status.value, ""))
-        parts.append(Text.assemble(word, "  ", _text(problem.id, "bold")))
-        parts.append(_indented(_text(problem.statement)))
+        parts.append(Text.assemble(word, "  ", folded(problem.id, "bold")))
+        parts.append(layout.indented(folded(problem.statement)))
         if problem.remedy:
-            parts.append(_indented(Text.assemble(("What to do: ", "bold"), _text(problem.remedy))))
+            parts.append(layout.indented(Text.assemble(("What to do: ", "bold"), folded(problem.remedy))))
     yield _section("What stands against it", *parts)
 
 
@@ -83,7 +82,7 @@ def _before(plan: Plan) -> Iterable[RenderableType]:
     preparation = plan.preparation
     if not stages and preparation is None:
         return
-    parts: list[RenderableType] = [_text(line) for line in words.preparation(plan)]
+    parts: list[RenderableType] = [folded(line) for line in words.preparation(plan)]
     yield _section("Before the window", *parts, *_durations(stages), *_skipped(plan, in_window=False))
     if plan.staging is not None and plan.staging.to_load:
         yield _section("Loading the access points in advance", _staging(plan))
@@ -93,26 +92,26 @@ def _durations(stages: Sequence[Stage]) -> Iterable[RenderableType]:
     """How long stages take that no clock times are known of."""
     if not stages:
         return
-    table = _table("Stage", "Likely", "At worst", "By")
+    table = layout.table("Stage", "Likely", "At worst", "By")
     for column in table.columns[:3]:
         column.no_wrap = True
     for stage in stages:
         estimate = stage.estimate
         likely, most = (estimate.likely, estimate.pessimistic) if estimate else (None, None)
         drops = " *" if stage.drops_clients else ""
-        name = Text.assemble(_text(stage.id, "bold"), drops)
-        table.add_row(name, words.span(likely), words.span(most), _text(stage.basis))
+        name = Text.assemble(folded(stage.id, "bold"), drops)
+        table.add_row(name, words.span(likely), words.span(most), folded(stage.basis))
     yield table
 
 
 def _skipped(plan: Plan, *, in_window: bool) -> Iterable[RenderableType]:
     for stage in plan.stages:
         if stage.skipped and stage.in_window is in_window:
-            yield Text.assemble(_text(stage.id, "bold"), ": not needed. ", _text(stage.skipped))
+            yield Text.assemble(folded(stage.id, "bold"), ": not needed. ", folded(stage.skipped))
 
 
 def _staging(plan: Plan) -> RenderableType:
-    table = _table("Line", "APs", "To load", "Bytes", "Mbit/s", "Takes")
+    table = layout.table("Line", "APs", "To load", "Bytes", "Mbit/s", "Takes")
     for column in table.columns[1:]:
         column.justify = "right"
         column.no_wrap = True
@@ -121,8 +120,8 @@ def _staging(plan: Plan) -> RenderableType:
     for site in staging.sites:
         rate = "-" if site.rate_mbps is None else f"{site.rate_mbps:g}"
         cells = (str(site.aps), str(site.to_load), words.megabytes(site.bytes), rate, words.span(site.seconds))
-        table.add_row(_text(site.site), *cells)
-    return Group(_text(staging.statement), table)
+        table.add_row(folded(site.site), *cells)
+    return Group(folded(staging.statement), table)
 
 
 def _window(plan: Plan) -> Iterable[RenderableType]:
@@ -132,7 +131,7 @@ def _window(plan: Plan) -> Iterable[RenderableType]:
         yield _section("In the window", *_durations(words.in_window(plan)), Text(_DROPS, "dim"), *skipped)
         return
     clock = words.clock(plan)
-    table = _table("Start", "Stage", "P50", "P90", "Back by", "Spare")
+    table = layout.table("Start", "Stage", "P50", "P90", "Back by", "Spare")
     for column in table.columns:
         column.no_wrap = True
     table.columns[5].justify = "right"
@@ -147,7 +146,7 @@ def _row(stage: Stage, clock: Clock) -> Iterable[Text]:
     times, back = stage.times, stage.turn_back
     drops = " *" if stage.drops_clients else ""
     yield _time(clock.at(times.start) if times else None)
-    yield Text.assemble(_text(stage.id, "bold"), drops)
+    yield Text.assemble(folded(stage.id, "bold"), drops)
     yield _time(clock.at(times.p50) if times else None)
     yield _time(clock.at(times.p90) if times else None)
     style = "bold red" if back.in_time is False else "bold"
@@ -279,44 +278,44 @@ class _Legend:
 def _restarts(plan: Plan) -> Iterable[RenderableType]:
     notice, batches = plan.notice, plan.batches
     if batches is not None:
-        rounds = [_text(words.fewest(batches)), _rounds(plan)]
+        rounds = [folded(words.fewest(batches)), _rounds(plan)]
         yield _section("The access points' restarts", *rounds, *_rolling(batches))
-        yield _section("Holes", _text(words.holes(batches)), *_holes(batches))
+        yield _section("Holes", folded(words.holes(batches)), *_holes(batches))
     if notice is not None:
-        yield _section("Who notices", _text(words.notice(notice)), _text(notice.statement))
+        yield _section("Who notices", folded(words.notice(notice)), folded(notice.statement))
 
 
 def _rounds(plan: Plan) -> RenderableType:
-    table = _table("Round", "APs", "Clients", "AP minutes", "Where", "Which")
+    table = layout.table("Round", "APs", "Clients", "AP minutes", "Where", "Which")
     _figures(table, 4)
     for number, aps, told in words.rounds(plan):
         clients = words.count(told.clients if told else None)
         minutes = words.minutes(told.ap_minutes if told else None)
         where = words.some(told.sites, _PLACES) if told else ""
-        table.add_row(str(number), str(len(aps)), clients, minutes, _text(where), _text(words.some(aps, _NAMES)))
+        table.add_row(str(number), str(len(aps)), clients, minutes, folded(where), folded(words.some(aps, _NAMES)))
     return table
 
 
 def _rolling(batches: BatchPlan) -> Iterable[RenderableType]:
     if not batches.rolling:
         return
-    table = _table("Per cent", "At least", "Estimated", "Against the batches")
+    table = layout.table("Per cent", "At least", "Estimated", "Against the batches")
     _figures(table, 3)
     for each in batches.rolling:
         figures = (f"{each.percentage:g}", str(each.at_least), str(each.simulated))
-        table.add_row(*figures, _text(words.rolling(each, batches)))
-    yield _blank(Text("If the controller's own rolling restart does it, in rounds:"))
+        table.add_row(*figures, folded(words.rolling(each, batches)))
+    yield layout.blank(Text("If the controller's own rolling restart does it, in rounds:"))
     yield table
 
 
 def _holes(batches: BatchPlan) -> Iterable[RenderableType]:
     if not batches.holes:
         return
-    table = _table("Round", "Access point", "Where", "Why")
+    table = layout.table("Round", "Access point", "Where", "Why")
     _figures(table, 1)
     for hole in batches.holes[:_HOLES]:
-        where = Text.assemble(_text(hole.site), (", critical", "bold red") if hole.critical else "")
-        table.add_row(str(hole.batch), _text(hole.ap, "bold" if hole.critical else ""), where, _text(hole.why.value))
+        where = Text.assemble(folded(hole.site), (", critical", "bold red") if hole.critical else "")
+        table.add_row(str(hole.batch), folded(hole.ap, "bold" if hole.critical else ""), where, folded(hole.why.value))
     yield table
     if len(batches.holes) > _HOLES:
         yield Text(f"and {len(batches.holes) - _HOLES:,} more, in plan.html and plan.json (--out DIR)", "italic")
@@ -332,27 +331,27 @@ def _unknowns(plan: Plan) -> Iterable[RenderableType]:
     if plan.unknowns:
         rows: list[RenderableType] = []
         for unknown in plan.unknowns:
-            rows.append(_text(unknown.what))
-            rows.append(_indented(Text.assemble(("Needed: ", "bold"), _text(unknown.needed))))
+            rows.append(folded(unknown.what))
+            rows.append(layout.indented(Text.assemble(("Needed: ", "bold"), folded(unknown.needed))))
         yield _section("What couldn't be computed", *rows)
 
 
 def _notes(plan: Plan) -> Iterable[RenderableType]:
     if plan.notes:
-        yield _section("How the figures are meant", *map(_text, plan.notes))
+        yield _section("How the figures are meant", *map(folded, plan.notes))
 
 
 def fleet(found: Sequence[PairPlan]) -> RenderableType:
     """All pairs' plans in a table, and of those that don't stand well what is against them."""
-    table = _table("Pair", "Window opens", "P90", "Spare", "Plan", "Against it")
+    table = layout.table("Pair", "Window opens", "P90", "Spare", "Plan", "Against it")
     for column in table.columns[:5]:
         column.no_wrap = True
     for each in found:
         plan, clock = each.plan, words.clock(each.plan)
         times = plan.times
         table.add_row(
-            _text(plan.pair.name, "bold"),
-            _text(wording.moment(plan.window_start)[:16] if plan.window_start else "none"),
+            folded(plan.pair.name, "bold"),
+            folded(wording.moment(plan.window_start)[:16] if plan.window_start else "none"),
             clock.at(times.p90 if times else None),
             words.hours(times.slack_seconds) if times else "-",
             Text(each.standing.value, _STYLES[each.standing]),
@@ -363,26 +362,26 @@ def fleet(found: Sequence[PairPlan]) -> RenderableType:
 
 def campaign(found: CampaignPlan) -> RenderableType:
     """The nights with their pairs, the pairs without one, and what clashes where there is no campaign."""
-    parts: list[RenderableType] = [_text(words.outcome(found), "bold")]
+    parts: list[RenderableType] = [folded(words.outcome(found), "bold")]
     if found.campaign.windows:
         parts.append(_nights(found))
     for each in found.left:
-        parts.append(Text.assemble(_text(each.pair.name, "bold"), " has no window: ", _text(each.why)))
+        parts.append(Text.assemble(folded(each.pair.name, "bold"), " has no window: ", folded(each.why)))
     if found.clash:
-        parts.append(_blank(Text("These can't hold together; give way in any one of them:")))
-        parts += [_indented(_text(f"- {sentence}")) for sentence in found.clash]
+        parts.append(layout.blank(Text("These can't hold together; give way in any one of them:")))
+        parts += [layout.indented(folded(f"- {sentence}")) for sentence in found.clash]
     return Group(*parts)
 
 
 def _nights(found: CampaignPlan) -> RenderableType:
-    table = _table("Window", "People", "Pairs")
+    table = layout.table("Window", "People", "Pairs")
     table.columns[0].no_wrap = True
     for each in found.nights:
         night = each.night
         opens = f"{wording.moment(night.window.start)}, {words.span(night.window.minutes * 60)}"
-        head = Group(_text(night.name, "bold"), Text(opens))
-        people = Group(*map(_text, words.people(night)))
-        table.add_row(head, people, Group(*map(_text, words.given(each))))
+        head = Group(folded(night.name, "bold"), Text(opens))
+        people = Group(*map(folded, words.people(night)))
+        table.add_row(head, people, Group(*map(folded, words.given(each))))
     return table
 
 
@@ -390,34 +389,8 @@ def _first(reasons: Sequence[str]) -> Text:
     """The first reason, and how many more there are: the pair's own plan has them all."""
     if not reasons:
         return Text("nothing")
-    return _text(reasons[0] if len(reasons) == 1 else f"{reasons[0]} +{len(reasons) - 1}")
+    return folded(reasons[0] if len(reasons) == 1 else f"{reasons[0]} +{len(reasons) - 1}")
 
 
 def _section(title: str, *parts: RenderableType) -> Padding:
-    return _blank(Group(Text(title, "bold underline"), *parts))
-
-
-def _table(*headings: str) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False, header_style="bold")
-    for heading in headings:
-        table.add_column(heading, overflow="fold")
-    return table
-
-
-def _grid() -> Table:
-    grid = Table.grid(padding=(0, 2))
-    grid.add_column(no_wrap=True)
-    grid.add_column(overflow="fold")
-    return grid
-
-
-def _text(text: str, style: str = "") -> Text:
-    return Text(visible(text), style, overflow="fold")
-
-
-def _indented(part: RenderableType) -> Padding:
-    return Padding(part, (0, 0, 0, 2))
-
-
-def _blank(part: RenderableType) -> Padding:
-    return Padding(part, (1, 0, 0, 0))
+    return layout.blank(Group(Text(title, "bold underline"), *parts))

@@ -7,15 +7,14 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
-from rich import box
 from rich.console import Console, Group, RenderableType
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from collector.finding import Evidence, Finding, Status, Verdict
 from collector.ordering import Step
-from collector.report import wording
+from collector.report import layout, wording
+from collector.report.layout import folded
 from collector.report.visible import visible
 from collector.result import PairResult, Result
 from collector.rules.rule import Rule
@@ -56,10 +55,10 @@ def fleet(result: Result) -> RenderableType:
     not_go = [pair for pair in result.pairs if pair.verdict is not Verdict.GO]
     return Group(
         _fleet_table(result),
-        *(_blank(_reasons(pair)) for pair in not_go),
+        *(layout.blank(_reasons(pair)) for pair in not_go),
         *_waived(result),
         *_closing(result.pairs),
-        _blank(Text(wording.counts(result), "bold")),
+        layout.blank(Text(wording.counts(result), "bold")),
     )
 
 
@@ -68,18 +67,18 @@ def detail(pair: PairResult) -> RenderableType:
     to_do = wording.steps(pair)
     numbers = {step.rule: number for number, step in enumerate(to_do, start=1)}
     told = _with_left_unknown(pair, wording.told(pair), lambda finding: _full(finding, numbers.get(finding.rule)))
-    steps = [_blank(_steps(to_do))] if to_do else []
-    return Group(_head(pair), *steps, *map(_blank, told), *_closing([pair]))
+    steps = [layout.blank(_steps(to_do))] if to_do else []
+    return Group(_head(pair), *steps, *map(layout.blank, told), *_closing([pair]))
 
 
 def targets(found: Targets) -> RenderableType:
     """Where a pair could go: a table of targets, then of each that isn't go what decides against it."""
-    table = _table("Target", "Verdict", "In-service path", "What blocks")
+    table = layout.table("Target", "Verdict", "In-service path", "What blocks")
     for column in table.columns[:2]:
         column.no_wrap = True
     for target in found.targets:
-        blocks = _in_short(target.result) if target.result else _text(", ".join(target.blocks) or "not judged")
-        table.add_row(_text(target.target, "bold"), _word(target.verdict), _path(target), blocks)
+        blocks = _in_short(target.result) if target.result else folded(", ".join(target.blocks) or "not judged")
+        table.add_row(folded(target.target, "bold"), _word(target.verdict), _path(target), blocks)
     about: dict[str, list[str]] = {}
     for target in found.targets:
         for note in target.notes:
@@ -87,54 +86,54 @@ def targets(found: Targets) -> RenderableType:
     against = [each.result for each in found.targets if each.result and each.verdict is not Verdict.GO]
     return Group(
         _head(found.planned),
-        _blank(table),
-        *(_blank(_text(f"{', '.join(targets)}: {note}")) for note, targets in about.items()),
-        *(_blank(_against(result)) for result in against),
+        layout.blank(table),
+        *(layout.blank(folded(f"{', '.join(targets)}: {note}")) for note, targets in about.items()),
+        *(layout.blank(_against(result)) for result in against),
         *_closing([found.planned]),
     )
 
 
 def _path(target: TargetResult) -> Text:
-    return _text(" to ".join(target.path)) if target.path else Text("none known")
+    return folded(" to ".join(target.path)) if target.path else Text("none known")
 
 
 def _against(result: PairResult) -> RenderableType:
-    head = Text.assemble(_text(result.target_release, "bold"), ": ", _word(result.verdict))
+    head = Text.assemble(folded(result.target_release, "bold"), ": ", _word(result.verdict))
     deciding = [finding for finding in wording.told(result) if finding.decides]
-    return Group(head, *map(_indented, _with_left_unknown(result, deciding, _finding)))
+    return Group(head, *map(layout.indented, _with_left_unknown(result, deciding, _finding)))
 
 
 def catalogue(rules: Sequence[Rule]) -> RenderableType:
     """The rules as a table of id and title."""
-    table = _table("Rule", "Asks")
+    table = layout.table("Rule", "Asks")
     table.columns[0].no_wrap = True
     for rule in rules:
-        table.add_row(_text(rule.id, "bold"), _text(rule.title))
+        table.add_row(folded(rule.id, "bold"), folded(rule.title))
     return table
 
 
 def rule(rule: Rule) -> RenderableType:
     """One rule in full: what it asks, why, what it needs, a good and a bad example."""
     return Group(
-        Text.assemble(_text(rule.id, "bold"), "  ", _text(rule.title)),
-        _blank(_text(rule.why)),
-        _blank(_paragraph("Looks at", rule.needs or ["the manifests of the captures"])),
-        _blank(_paragraph("Good", rule.good.splitlines())),
-        _blank(_paragraph("Bad", rule.bad.splitlines())),
+        Text.assemble(folded(rule.id, "bold"), "  ", folded(rule.title)),
+        layout.blank(folded(rule.why)),
+        layout.blank(_paragraph("Looks at", rule.needs or ["the manifests of the captures"])),
+        layout.blank(_paragraph("Good", rule.good.splitlines())),
+        layout.blank(_paragraph("Bad", rule.bad.splitlines())),
     )
 
 
 def policy(file: Path, settings: Sequence[Setting], warnings: Sequence[str]) -> RenderableType:
     """The policy in force as a table of keys, values and where each comes from, then what it lacks."""
-    table = _table("Key", "Value", "From")
+    table = layout.table("Key", "Value", "From")
     table.columns[2].no_wrap = True
     for setting in settings:
-        source = _text(wording.source(setting, file), "" if setting.line else "dim")
-        table.add_row(_key(setting.key), _text(wording.setting(setting)), source)
-    lacks = [_blank(_paragraph("What the policy lacks", warnings))] if warnings else []
+        source = folded(wording.source(setting, file), "" if setting.line else "dim")
+        table.add_row(_key(setting.key), folded(wording.setting(setting)), source)
+    lacks = [layout.blank(_paragraph("What the policy lacks", warnings))] if warnings else []
     return Group(
-        _text(f"The policy in force, from {file}"),
-        _blank(table),
+        folded(f"The policy in force, from {file}"),
+        layout.blank(table),
         *lacks,
     )
 
@@ -142,29 +141,33 @@ def policy(file: Path, settings: Sequence[Setting], warnings: Sequence[str]) -> 
 def _key(key: str) -> Text:
     """A key's path; the last part of a long one stands on a line of its own, lest it be broken anywhere."""
     above, _, last = key.rpartition(".")
-    return _text(key) if len(key) <= _SHORT_KEY else Text.assemble(_text(f"{above}."), "\n  ", _text(last))
+    return folded(key) if len(key) <= _SHORT_KEY else Text.assemble(folded(f"{above}."), "\n  ", folded(last))
 
 
 def facts(command: str, facts: Facts, printed: Sequence[str]) -> RenderableType:
     """What the parser understood of one output: values with their lines, lists as tables, then those very lines."""
-    values = _table("Field", "Value", "Read from")
+    values = layout.table("Field", "Value", "Read from")
     tables: list[RenderableType] = []
     for name, value in _fields(facts):
         if _is_list(value):
-            tables.append(_blank(_list(name, value, facts.lines_of(name))))
+            tables.append(layout.blank(_list(name, value, facts.lines_of(name))))
         else:
-            values.add_row(_text(name), _value(value), _text(_read_from(facts.lines_of(name))))
-    parts: list[RenderableType] = [_text(command, "bold")]
+            values.add_row(folded(name), _value(value), folded(_read_from(facts.lines_of(name))))
+    parts: list[RenderableType] = [folded(command, "bold")]
     if values.row_count:
         parts.append(values)
     numbers = tuple(n for n in facts.lines_of(*facts.at) if 1 <= n <= len(printed))
     shown = _numbered(numbers[:_READ_LINES], [printed[n - 1] for n in numbers[:_READ_LINES]])
-    lines = [_blank(Group(Text("The lines", "bold"), shown, *_more(len(numbers) - _READ_LINES, "")))] if numbers else []
+    lines = (
+        [layout.blank(Group(Text("The lines", "bold"), shown, *_more(len(numbers) - _READ_LINES, "")))]
+        if numbers
+        else []
+    )
     return Group(*parts, *tables, *lines)
 
 
 def _fleet_table(result: Result) -> Table:
-    table = _table("Pair", "Site", "Verdict", "Target", "Window", "What blocks")
+    table = layout.table("Pair", "Site", "Verdict", "Target", "Window", "What blocks")
     for column in table.columns:
         column.no_wrap = column.header in ("Verdict", "Target", "What blocks")
     # A window's day and time stand in two lines where there is no room for one, but are never broken themselves.
@@ -172,11 +175,11 @@ def _fleet_table(result: Result) -> Table:
     table.columns[0].no_wrap = all(len(visible(pair.pair.name)) <= _SHORT_NAME for pair in result.pairs)
     for pair in result.pairs:
         table.add_row(
-            _text(pair.pair.name, "bold"),
-            _text(pair.pair.site),
+            folded(pair.pair.name, "bold"),
+            folded(pair.pair.site),
             _word(pair.verdict),
-            _text(pair.target_release),
-            _text(wording.moment(pair.pair.window.start) if pair.pair.window else "none"),
+            folded(pair.target_release),
+            folded(wording.moment(pair.pair.window.start) if pair.pair.window else "none"),
             _in_short(pair),
         )
     return table
@@ -188,7 +191,7 @@ def _in_short(pair: PairResult) -> Text:
     troubles.insert(2, (wording.waived_rules(pair), "waived:\n"))
     for rules, label in troubles:
         if rules:
-            rows.append(Text.assemble(label, _text(rules[0]), _and_more(rules)))
+            rows.append(Text.assemble(label, folded(rules[0]), _and_more(rules)))
     return Text("\n").join(rows) if rows else Text("nothing")
 
 
@@ -201,14 +204,14 @@ def _and_more(rules: Sequence[str]) -> str:
 
 
 def _reasons(pair: PairResult) -> RenderableType:
-    head = Text.assemble(_text(pair.pair.name, "bold"), ", ", _text(pair.pair.site), ": ", _word(pair.verdict))
-    silent = [_text(f"{member.name}: {wording.member(member)}") for member in wording.unreached(pair)]
+    head = Text.assemble(folded(pair.pair.name, "bold"), ", ", folded(pair.pair.site), ": ", _word(pair.verdict))
+    silent = [folded(f"{member.name}: {wording.member(member)}") for member in wording.unreached(pair)]
     deciding = [finding for finding in wording.told(pair) if finding.decides]
     told = _with_left_unknown(pair, deciding, lambda finding: _finding(finding, *_evidence(finding.evidence)))
     parts: list[RenderableType] = [*silent, *told]
     if steps := wording.steps(pair):
         parts.append(_steps_in_short(steps))
-    return Group(head, *map(_indented, parts))
+    return Group(head, *map(layout.indented, parts))
 
 
 def _with_left_unknown(
@@ -216,7 +219,7 @@ def _with_left_unknown(
 ) -> list[RenderableType]:
     """The findings, and behind the blocks, in one entry, the rules that only a member's silence leaves unknown."""
     said = wording.left_unknown(pair)
-    left: list[RenderableType] = [Group(_word(Status.UNKNOWN), _indented(_text(said)))] if said else []
+    left: list[RenderableType] = [Group(_word(Status.UNKNOWN), layout.indented(folded(said)))] if said else []
     blocks = [shown(finding) for finding in findings if finding.status is Status.BLOCK and finding.decides]
     return [*blocks, *left, *(shown(finding) for finding in findings[len(blocks) :])]
 
@@ -226,16 +229,19 @@ def _waived(result: Result) -> list[RenderableType]:
     found = ((pair, finding) for pair in result.pairs for finding in pair.findings)
     waived = [(pair, finding) for pair, finding in found if finding.waiver and not finding.decides]
     rows = (
-        Group(Text.assemble(_text(pair.pair.name, "bold"), ", ", _text(pair.pair.site)), _indented(_finding(finding)))
+        Group(
+            Text.assemble(folded(pair.pair.name, "bold"), ", ", folded(pair.pair.site)),
+            layout.indented(_finding(finding)),
+        )
         for pair, finding in waived
     )
-    return [_blank(Group(Text("Waived, and counted as no block until the date:"), *rows))] if waived else []
+    return [layout.blank(Group(Text("Waived, and counted as no block until the date:"), *rows))] if waived else []
 
 
 def _closing(pairs: Sequence[PairResult]) -> Iterable[RenderableType]:
     if weights := wording.weights(pairs):
-        yield _blank(_text(f"Weighed by the site's policy, not by default: {weights}"))
-    yield _blank(Text(_WHY))
+        yield layout.blank(folded(f"Weighed by the site's policy, not by default: {weights}"))
+    yield layout.blank(Text(_WHY))
 
 
 def _steps(steps: Sequence[Step]) -> RenderableType:
@@ -243,27 +249,29 @@ def _steps(steps: Sequence[Step]) -> RenderableType:
     grid.add_column(justify="right", no_wrap=True)
     grid.add_column(overflow="fold")
     for number, step in enumerate(steps, start=1):
-        head = Text.assemble(_text(step.rule, "bold"), f" ({wording.when(step)})")
-        grid.add_row(f"{number}.", Group(head, _text(step.remedy)))
-    return Group(Text("What to do, in this order", "bold"), _indented(grid))
+        head = Text.assemble(folded(step.rule, "bold"), f" ({wording.when(step)})")
+        grid.add_row(f"{number}.", Group(head, folded(step.remedy)))
+    return Group(Text("What to do, in this order", "bold"), layout.indented(grid))
 
 
 def _steps_in_short(steps: Sequence[Step]) -> Text:
     """The rules in the order of mending, each with when it may be and what it may do."""
-    parts = Text(", then ").join(Text.assemble(_text(step.rule), f" ({wording.when_in_short(step)})") for step in steps)
+    parts = Text(", then ").join(
+        Text.assemble(folded(step.rule), f" ({wording.when_in_short(step)})") for step in steps
+    )
     return Text.assemble(("To do, in this order: " if len(steps) > 1 else "To do: ", "bold"), parts)
 
 
 def _head(pair: PairResult) -> RenderableType:
-    grid = _grid()
+    grid = layout.grid()
     grid.add_row("Verdict", _word(pair.verdict))
-    grid.add_row("Site", _text(pair.pair.site))
+    grid.add_row("Site", folded(pair.pair.site))
     for member in pair.members:
-        grid.add_row("Member", _text(f"{member.name}: {wording.member(member)}"))
-    grid.add_row("Target", _text(pair.target_release))
-    grid.add_row("Window", _text(wording.window(pair.pair.window) if pair.pair.window else "none in the inventory"))
-    grid.add_row("Image", _text(wording.image(pair.pair.image) if pair.pair.image else "none in the inventory"))
-    return Group(_text(pair.pair.name, "bold"), grid)
+        grid.add_row("Member", folded(f"{member.name}: {wording.member(member)}"))
+    grid.add_row("Target", folded(pair.target_release))
+    grid.add_row("Window", folded(wording.window(pair.pair.window) if pair.pair.window else "none in the inventory"))
+    grid.add_row("Image", folded(wording.image(pair.pair.image) if pair.pair.image else "none in the inventory"))
+    return Group(folded(pair.pair.name, "bold"), grid)
 
 
 def _full(finding: Finding, step: int | None) -> RenderableType:
@@ -271,9 +279,9 @@ def _full(finding: Finding, step: int | None) -> RenderableType:
     parts: list[RenderableType] = []
     remedy = f"step {step} above" if step else finding.remedy
     if remedy:
-        parts.append(Text.assemble(("What to do: ", "bold"), _text(remedy)))
+        parts.append(Text.assemble(("What to do: ", "bold"), folded(remedy)))
     if finding.why and finding.status in _TROUBLE:
-        parts.append(Text.assemble(("Why it matters: ", "bold"), _text(finding.why)))
+        parts.append(Text.assemble(("Why it matters: ", "bold"), folded(finding.why)))
     return _finding(finding, *parts, *_evidence(finding.evidence))
 
 
@@ -281,8 +289,8 @@ def _finding(finding: Finding, *more: RenderableType) -> RenderableType:
     word = Text.assemble(_word(finding.status), ", waived" if finding.waiver else "")
     notes = (note for note in (wording.waived(finding), wording.weighed(finding)) if note)
     return Group(
-        Text.assemble(word, "  ", _text(finding.rule, "bold")),
-        *(_indented(part) for part in (_text(finding.statement), *map(_text, notes), *more)),
+        Text.assemble(word, "  ", folded(finding.rule, "bold")),
+        *(layout.indented(part) for part in (folded(finding.statement), *map(folded, notes), *more)),
     )
 
 
@@ -291,8 +299,8 @@ def _evidence(evidence: Iterable[Evidence]) -> Iterable[RenderableType]:
     left_out = 0
     for item in evidence:
         if room > 0:
-            yield _text(f"{item.member}: {item.command} ({wording.lines(item.numbers)})", "italic")
-            yield _indented(_numbered(item.numbers[:room], item.lines[:room]))
+            yield folded(f"{item.member}: {item.command} ({wording.lines(item.numbers)})", "italic")
+            yield layout.indented(_numbered(item.numbers[:room], item.lines[:room]))
         left_out += max(len(item.lines) - max(room, 0), 0)
         room -= len(item.lines)
     yield from _more(left_out, " in the report")
@@ -308,7 +316,7 @@ def _numbered(numbers: Sequence[int], lines: Sequence[str]) -> Table:
     grid.add_column()
     grid.add_column(overflow="fold")
     for number, line in zip(numbers, lines, strict=True):
-        grid.add_row(str(number), "|", _text(line))
+        grid.add_row(str(number), "|", folded(line))
     return grid
 
 
@@ -328,16 +336,16 @@ def _is_list(value: Any) -> bool:
 
 
 def _list(name: str, value: Any, numbers: tuple[int, ...]) -> RenderableType:
-    title = Text.assemble(_text(name, "bold"), f" ({len(value)})")
+    title = Text.assemble(folded(name, "bold"), f" ({len(value)})")
     if isinstance(value, Mapping):
         if numbers:
             title.append(f", {wording.lines(numbers)}")
-        table = _table("Name", "Value")
+        table = layout.table("Name", "Value")
         for key, item in value.items():
-            table.add_row(_text(str(key)), _value(item))
+            table.add_row(folded(str(key)), _value(item))
         return Group(title, table)
     names = [field.name for field in dataclasses.fields(value[0]) if field.name != "at"]
-    table = _table(*names, "line")
+    table = layout.table(*names, "line")
     for row in value:
         table.add_row(*(_value(getattr(row, name)) for name in names), str(row.at or ""))
     return Group(title, table)
@@ -350,7 +358,7 @@ def _value(value: Any) -> Text:
         return Text("yes" if value else "no")
     if isinstance(value, tuple):
         return Text("\n").join(map(_item, value)) if value else Text("none")
-    return _text(str(value))
+    return folded(str(value))
 
 
 def _item(value: Any) -> Text:
@@ -364,37 +372,11 @@ def _read_from(numbers: tuple[int, ...]) -> str:
 
 
 def _paragraph(title: str, lines: Sequence[str]) -> RenderableType:
-    return Group(Text(title, "bold"), *(_indented(_text(line)) for line in lines))
-
-
-def _table(*headings: str) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False, header_style="bold")
-    for heading in headings:
-        table.add_column(heading, overflow="fold")
-    return table
-
-
-def _grid() -> Table:
-    grid = Table.grid(padding=(0, 2))
-    grid.add_column(no_wrap=True)
-    grid.add_column(overflow="fold")
-    return grid
+    return Group(Text(title, "bold"), *(layout.indented(folded(line)) for line in lines))
 
 
 def _word(word: Status | Verdict) -> Text:
     return Text(word.value, _STYLES[word.value])
-
-
-def _text(text: str, style: str = "") -> Text:
-    return Text(visible(text), style, overflow="fold")
-
-
-def _indented(part: RenderableType) -> Padding:
-    return Padding(part, (0, 0, 0, 2))
-
-
-def _blank(part: RenderableType) -> Padding:
-    return Padding(part, (1, 0, 0, 0))
 
 
 def meetings(meetings: Sequence[Meeting], path: Path) -> RenderableType:
@@ -407,8 +389,8 @@ def _meeting(meeting: Meeting, path: Path) -> RenderableType:
         told = [f"no host key: {meeting.problem}"]
     else:
         told = [f"{meeting.key.type} {meeting.key.fingerprint}", _STANDINGS[str(meeting.standing)].format(path=path)]
-    head = _text(f"{meeting.member}, {meeting.address}", "bold")
-    return Group(head, *(_indented(_text(line)) for line in told))
+    head = folded(f"{meeting.member}, {meeting.address}", "bold")
+    return Group(head, *(layout.indented(folded(line)) for line in told))
 
 
 _STANDINGS = {
