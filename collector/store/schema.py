@@ -1,0 +1,134 @@
+"""The store's tables. Their history stands in `migrations/`: a change here needs a step there.
+
+What moves by itself (free flash, times, the report) stands apart from what stays (`states`, sets of access points), so
+that a year of quiet nights costs little. Verdicts, states and figures are kept for good; reports and captures go
+together, when `--keep-days` says so.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Date,
+    DateTime,
+    Dialect,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    TypeDecorator,
+    UniqueConstraint,
+)
+
+# SQLite numbers rows by itself only where the type is exactly INTEGER.
+_Number = BigInteger().with_variant(Integer, "sqlite")
+
+
+class Moment(TypeDecorator[datetime]):
+    """A time that knows its offset, kept in UTC: SQLite would forget the offset."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """In UTC; SQLite gets it without the offset."""
+        if value is None:
+            return None
+        value = value.astimezone(UTC)
+        return value.replace(tzinfo=None) if dialect.name == "sqlite" else value
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """With its offset again."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+METADATA = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+CONTENTS = Table(
+    "contents",
+    METADATA,
+    Column("id", _Number, primary_key=True),
+    # SHA-256 of the text before it was compressed.
+    Column("digest", LargeBinary(32), nullable=False, unique=True),
+    Column("size", BigInteger, nullable=False),
+    Column("packed", LargeBinary, nullable=False),
+)
+
+SWEEPS = Table(
+    "sweeps",
+    METADATA,
+    Column("id", String(32), primary_key=True),
+    Column("source", String(16), nullable=False),
+    Column("collector", Text, nullable=False),
+    Column("inventory", Text, nullable=False),
+    # Whether it asked every pair of its inventory; one that was narrowed makes no night of the others.
+    Column("whole", Boolean, nullable=False),
+    Column("started", Moment, nullable=False),
+    # Null where it was killed, or is still going on.
+    Column("finished", Moment),
+)
+
+JUDGEMENTS = Table(
+    "judgements",
+    METADATA,
+    Column("id", _Number, primary_key=True),
+    Column("sweep", String(32), ForeignKey("sweeps.id"), nullable=False),
+    Column("pair", Text, nullable=False),
+    Column("site", Text, nullable=False),
+    Column("night", Date, nullable=False),
+    Column("asked", Moment),
+    Column("judged", Moment, nullable=False),
+    Column("verdict", String(16), nullable=False),
+    Column("target_release", Text, nullable=False),
+    # Whether it was judged for the inventory's own target: `--target` asks a question, it makes no night.
+    Column("planned", Boolean, nullable=False),
+    Column("in_time", Boolean, nullable=False),
+    Column("state", _Number, ForeignKey("contents.id"), nullable=False),
+    Column("aps", _Number, ForeignKey("contents.id")),
+    # The pair as in report.json; null once its captures went.
+    Column("report", _Number, ForeignKey("contents.id")),
+    UniqueConstraint("sweep", "pair"),
+    Index("ix_judgements_pair_night", "pair", "night"),
+    Index("ix_judgements_night", "night"),
+)
+
+ROOMS = Table(
+    "rooms",
+    METADATA,
+    Column("judgement", _Number, ForeignKey("judgements.id"), primary_key=True),
+    Column("member", Text, primary_key=True),
+    Column("free", BigInteger),
+    Column("total", BigInteger),
+    Column("needed", BigInteger),
+)
+
+CAPTURES = Table(
+    "captures",
+    METADATA,
+    Column("judgement", _Number, ForeignKey("judgements.id"), primary_key=True),
+    Column("member", Text, primary_key=True),
+    Column("command", Text, primary_key=True),
+    Column("content", _Number, ForeignKey("contents.id"), index=True),
+    Column("started", Moment),
+    Column("seconds", Float),
+    Column("ending", String(16), nullable=False),
+    Column("reason", Text, nullable=False),
+)

@@ -1,0 +1,120 @@
+"""The store as the rest of the house knows it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, Protocol
+
+from collector.capture import Capture
+from collector.nights.night import Night, PairState, Source
+from collector.result import PairResult
+from collector.snapshot import Snapshot
+
+
+class StoreError(ValueError):
+    """The store can't be used; the message is one sentence that names it, without its password, and what to do."""
+
+
+@dataclass(frozen=True)
+class Start:
+    """What is known of a sweep when it begins; `collector` says which machine sweeps, `whole` that nothing narrows it."""
+
+    source: Source
+    collector: str
+    inventory: str
+    whole: bool
+    started: datetime
+
+
+@dataclass(frozen=True)
+class StoredSweep:
+    """A sweep as stored; `finished` is None where it was killed or is still going on, `pairs` how many it stored."""
+
+    id: str
+    start: Start
+    finished: datetime | None
+    pairs: int
+
+
+@dataclass(frozen=True)
+class Pruned:
+    """What a retention took away."""
+
+    reports: int
+    captures: int
+    bytes: int
+
+
+class SweepWriter(Protocol):
+    """Takes a sweep's pairs in, each whole or not at all."""
+
+    @property
+    def id(self) -> str:
+        """The sweep's own id."""
+
+    def keep(self, snapshot: Snapshot, result: PairResult, *, planned: bool = True, in_time: bool = True) -> None:
+        """Store a judged pair with its captures in one transaction; a pair that this sweep stored already is left."""
+
+    def finish(self, moment: datetime) -> None:
+        """Note that the sweep came to its end."""
+
+
+class Store(Protocol):
+    """Nights by pair. Everything that reads is ordered, and sees whole pairs only."""
+
+    def begin(self, start: Start) -> SweepWriter:
+        """Note that a sweep begins."""
+
+    def pairs(self) -> tuple[str, ...]:
+        """The names of all pairs that were ever stored, sorted."""
+
+    def nights(self, pair: str, *, since: date | None = None, until: date | None = None) -> tuple[Night, ...]:
+        """The pair's nights, oldest first, from `since` to `until`, both included: of each night its last word.
+
+        Only what was judged for the inventory's own target. A pair that wasn't asked in time never hides the same
+        night's answer.
+        """
+
+    def fleet(self, *, since: date | None = None, until: date | None = None) -> Iterator[tuple[str, tuple[Night, ...]]]:
+        """Every pair with its nights as `nights` gives them, pair by pair in the order of names; memory for one pair."""
+
+    def fleet_nights(self) -> tuple[date, ...]:
+        """The nights on which some whole sweep was stored, oldest first: a pair without one of them missed it."""
+
+    def state(self, number: int) -> PairState:
+        """What the number in `Night.state` stands for."""
+
+    def ap_set(self, number: int) -> tuple[str, ...]:
+        """The names of access points that the number in `Night.aps` stands for, sorted."""
+
+    def report(self, judgement: int) -> Mapping[str, Any] | None:
+        """The pair of that judgement as in report.json; None once it was taken away."""
+
+    def captures(self, judgement: int) -> dict[str, list[Capture]]:
+        """The captures of that judgement by member; empty once they were taken away."""
+
+    def missed(self, inventory: str) -> tuple[str, ...]:
+        """The pairs that the last finished or killed sweep of this inventory didn't reach in time: first in line next."""
+
+    def sweeps(self, *, last: int) -> tuple[StoredSweep, ...]:
+        """The latest sweeps, the newest first."""
+
+    def prune(self, before: date) -> Pruned:
+        """Take away reports and captures of the nights before that date; verdicts, states and figures stay.
+
+        A text that a report which stays still cites is kept, and what a sweep stores meanwhile is not touched.
+        """
+
+    def close(self) -> None:
+        """Let go of it."""
+
+
+def opened(url: str) -> AbstractContextManager[Store]:
+    """Open the store at a SQLAlchemy URL, or in a file of SQLite's by its plain path, and bring its schema up to date.
+
+    Raises StoreError where it can't be reached, isn't a store, or is of a later readypair.
+    """
+    raise NotImplementedError
