@@ -1,0 +1,67 @@
+"""How the members of the chosen pairs are asked: over SSH or out of a recording."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from collector.commands.telling import UsageError
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from collector.result import Result
+    from inventory.opening import Fleet
+    from inventory.pairs import Pair
+
+
+def prepare_ssh(fleet: Fleet, pairs: Sequence[Pair]) -> None:
+    """Let the pairs answer over SSH."""
+    from collector import credentials, hostkeys, ssh
+
+    found = credentials.of_pairs(fleet.nornir, pairs)
+    ssh.prepare(fleet.nornir, pairs, found, known_hosts=hostkeys.default_path())
+
+
+def prepare_recorded(given: Path, fleet: Fleet, pair: Pair) -> str:
+    """Let the pair answer out of a recording; returns the connection. UsageError where it holds nothing of it."""
+    from collector import job, recording
+
+    folder = recording.find(given)
+    if not {member.name for member in pair.members} & set(recording.members(folder)):
+        raise UsageError(f"{given} holds no captures of {pair.name}; name the folder of a sweep that asked it")
+    job.prepare_recorded(fleet.nornir, [pair], folder)
+    return job.RECORDED
+
+
+def prepare_out(options: argparse.Namespace) -> None:
+    """See that --out can be written before anybody is asked."""
+    if options.out is not None:
+        from collector import output
+
+        output.prepare(options.out)
+
+
+def ask(
+    options: argparse.Namespace, fleet: Fleet, pairs: Sequence[Pair], connection: str, shift: timedelta = timedelta(0)
+) -> Result:
+    """Ask and judge the pairs, with progress on standard error, and write the reports where --out says."""
+    from collector import output
+    from collector.report.progress import SweepProgress
+    from collector.sweep import Listeners, sweep
+
+    with SweepProgress(len(pairs), quiet=options.quiet) as progress:
+        result = sweep(
+            fleet,
+            pairs,
+            connection=connection,
+            workers=options.workers,
+            keep=output.captures_folder(options.out) if options.out is not None else None,
+            listeners=Listeners(progress.asked, progress.judged),
+            shift=shift,
+        )
+    if options.out is not None:
+        output.write_reports(options.out, result)
+    return result

@@ -1,0 +1,33 @@
+"""Recorded captures, judged by the same rules."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from collector.commands.asking import ask, prepare_out
+from collector.commands.choosing import aimed, narrow, open_fleet
+from collector.commands.options import TARGET_HELP, Commands, add_command, asking_options, narrowing_options
+from collector.commands.telling import UsageError, tell_fleet
+
+
+def add(commands: Commands) -> None:
+    """Offer `replay`."""
+    text = "judge recorded captures by the same rules; no network"
+    command = add_command(commands, "replay", do, text, asking_options(), narrowing_options())
+    command.add_argument("folder", metavar="DIR", type=Path, help="the folder with a folder of captures a member")
+    command.add_argument("--target", metavar="RELEASE", help=TARGET_HELP)
+
+
+def do(options: argparse.Namespace) -> int:
+    """Judge what was recorded of the pairs, without a network, and tell of the fleet."""
+    from collector import job, recording
+
+    fleet = open_fleet(options.inventory)
+    folder = recording.find(options.folder)
+    pairs = [aimed(pair, options) for pair in narrow(fleet, options, recording.read_selection(folder))]
+    if options.out is not None and recording.overlaps(options.out, folder):
+        raise UsageError(f"--out {options.out} would write over the captures that are replayed; name another folder")
+    prepare_out(options)
+    job.prepare_recorded(fleet.nornir, pairs, folder)
+    return tell_fleet(options, ask(options, fleet, pairs, job.RECORDED))
