@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Generic, TypeVar, cast
 
 from collector.capture import Capture, Ending
 from collector.finding import Evidence
+from collector.nights.past import Past
 from inventory.pairs import Pair
 from parsers import Facts, Refused, Unreadable, read, transcript
 
@@ -66,11 +67,15 @@ class MemberSnapshot:
 
 @dataclass(frozen=True)
 class Snapshot:
-    """A pair as its two members described it, in the inventory's order; `moment` is when it is judged."""
+    """A pair as its two members described it, in the inventory's order; `moment` is when it is judged.
+
+    `past` is what a store remembers of its earlier nights: no rule may find a pair readier for it.
+    """
 
     pair: Pair
     members: tuple[MemberSnapshot, MemberSnapshot]
     moment: datetime
+    past: Past = field(default_factory=Past)
 
     def other(self, member: MemberSnapshot) -> MemberSnapshot:
         """The member's partner."""

@@ -5,14 +5,17 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from collector.finding import Answer, Status
+from collector.nights.night import Room
 from collector.rules.parts import Part, answer
+from collector.rules.roles import role
 from collector.rules.rule import Rule
 from collector.rules.witnesses import Judge, Word, about_standby, hear, unassigned, word
-from collector.snapshot import Snapshot
+from collector.snapshot import MemberSnapshot, Reading, Snapshot
 from inventory.pairs import Image
 from inventory.policy import Policy
 from parsers.facts.flash import Directory
 
+_OWN, _PEER = "dir bootflash:", "dir stby-bootflash:"
 _REMEDY = (
     "Free space on that member's flash by the vendor's clean-up procedure: inactive packages and old images first, "
     "never what the running release or the boot variable needs. Look at the directory again afterwards."
@@ -44,15 +47,42 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
         return tuple(file.at for file in facts.files or () if file.name == image.file)
 
     room = _room(image, policy.images_to_hold)
-    of_standby = about_standby(
-        snapshot, "dir stby-bootflash:", Directory, flash, "bytes_free", rows=files, expected=True
-    )
+    of_standby = about_standby(snapshot, _PEER, Directory, flash, "bytes_free", rows=files, expected=True)
     parts: list[Part] = []
     for member in snapshot.members:
-        own = word(member, member.read("dir bootflash:", Directory), flash, "bytes_free", rows=files)
+        own = word(member, member.read(_OWN, Directory), flash, "bytes_free", rows=files)
         told = [item for item in of_standby if item.about == member.name]
         parts += hear("free space", own, told, room)
     return answer(parts + unassigned(of_standby, snapshot, room))
+
+
+def rooms(snapshot: Snapshot, policy: Policy) -> tuple[Room, ...]:
+    """Each member's flash in figures, in the members' order: what a store keeps of it night after night.
+
+    From the member's own listing, else from what its partner tells of the standby. They decide nothing: which of two
+    listings counts is for the rule to say.
+    """
+    return tuple(_measured(snapshot, member, policy) for member in snapshot.members)
+
+
+def listing(snapshot: Snapshot, member: MemberSnapshot) -> Reading[Directory]:
+    """The listing that the member's room is read from."""
+    own, told = member.read(_OWN, Directory), snapshot.other(member).read(_PEER, Directory)
+    tells = told.facts is not None and role(snapshot, member) == "standby"
+    return told if own.facts is None and tells else own
+
+
+def _measured(snapshot: Snapshot, member: MemberSnapshot, policy: Policy) -> Room:
+    facts, image = listing(snapshot, member).facts, snapshot.pair.image
+    if facts is None:
+        return Room(member.name, None, None, None)
+    needed = None
+    if image is not None:
+        flash = _flash(facts, image)
+        # Where the files weren't listed, nobody knows whether the image is among them.
+        if flash is not None and flash.staged is not None:
+            needed = _needed(flash, image, policy.images_to_hold)
+    return Room(member.name, facts.bytes_free, facts.bytes_total, needed)
 
 
 def _flash(facts: Directory, image: Image) -> _Flash | None:
@@ -65,12 +95,14 @@ def _flash(facts: Directory, image: Image) -> _Flash | None:
     return _Flash(facts.bytes_free, staged, None if staged or not sizes else sizes[0])
 
 
-def _room(image: Image, images: int) -> Judge[_Flash]:
-    need = images * image.bytes
+def _needed(flash: _Flash, image: Image, images: int) -> int:
+    """The bytes that so many images take, less what is staged already."""
+    return (images - (flash.staged or 0)) * image.bytes
 
+
+def _room(image: Image, images: int) -> Judge[_Flash]:
     def judged(item: Word[_Flash], flash: _Flash) -> Part:
-        staged = (flash.staged or 0) * image.bytes
-        short = need - staged - flash.free
+        short = _needed(flash, image, images) - flash.free
         clause = _arithmetic(item.about, flash, image, images)
         if short <= 0:
             return Part(Status.PASS, clause, item.evidence)
@@ -84,7 +116,7 @@ def _room(image: Image, images: int) -> Judge[_Flash]:
 
 def _arithmetic(about: str, flash: _Flash, image: Image, images: int) -> str:
     need = images * image.bytes
-    missing = need - (flash.staged or 0) * image.bytes - flash.free
+    missing = _needed(flash, image, images) - flash.free
     size = _exactly if abs(missing) < _CLOSE * need else _rounded
     noun, need_word = ("image of", "needs") if images == 1 else ("images of", "need")
     clause = f"{about} has {size(flash.free)} free, and {images} {noun} {size(image.bytes)} {need_word} {size(need)}"
@@ -113,6 +145,6 @@ RULE = Rule(
     why="An upgrade that fills the flash halfway leaves a member with half a release, and the pair without a partner.",
     good="26458804224 bytes total (19503411200 bytes free)",
     bad="26458804224 bytes total (1411203072 bytes free)",
-    needs=("dir bootflash:", "dir stby-bootflash:"),
+    needs=(_OWN, _PEER),
     judge=judge,
 )

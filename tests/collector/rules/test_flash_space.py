@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector.finding import Answer, Status
-from collector.rules.flash_space import RULE
+from collector.nights.night import Room
+from collector.rules.flash_space import RULE, rooms
 from parsers.facts.flash import Directory, File
 from parsers.facts.redundancy import Chassis, Redundancy
 from tests.collector.rules.building import (
@@ -176,3 +177,37 @@ def test_where_the_roles_are_not_known_bad_news_counts_and_good_news_does_not() 
 def test_it_passes_exactly_where_the_images_fit(free: int, sizes: list[int]) -> None:
     fits = free + (IMAGE.bytes if IMAGE.bytes in sizes else 0) >= NEED
     assert standby_has(flash(free, *sizes)).status is (Status.PASS if fits else Status.BLOCK)
+
+
+def test_a_room_holds_the_figures_that_the_rule_counts_with() -> None:
+    found = rooms(snapshot({**healthy(1), PEER: flash(5)}, {**healthy(2), OWN: flash(2_100_000_000)}), policy())
+    assert found == (
+        Room("quay-a", 19_503_411_200, 26_458_804_224, NEED - IMAGE.bytes),
+        Room("quay-b", 2_100_000_000, 26_458_804_224, NEED),
+    )
+
+
+@pytest.mark.parametrize("lost", [REFUSED, CUT_OFF, MISSING])
+def test_a_room_is_told_by_the_partner_where_the_standby_tells_none(lost: Lost) -> None:
+    first, second = {**healthy(1), PEER: flash(5)}, {**healthy(2), OWN: lost}
+    assert rooms(snapshot(first, second), policy())[1] == Room("quay-b", 5, 26_458_804_224, NEED)
+    assert rooms(snapshot(healthy(2), {**healthy(1), OWN: lost}), policy())[1] == Room("quay-b", None, None, None)
+    nobody = {"show_redundancy": Redundancy(), "show_chassis_rmi": Chassis()}
+    unsure = snapshot(changed(first, **nobody), changed(second, **nobody))
+    assert rooms(unsure, policy())[1] == Room("quay-b", None, None, None)
+
+
+def test_of_a_room_what_is_not_known_is_none() -> None:
+    assert rooms(snapshot(image=None), policy())[0] == Room("quay-a", 19_503_411_200, 26_458_804_224, None)
+    unlisted = rooms(snapshot({**healthy(1), OWN: flash(7, listed=False)}), policy())[0]
+    assert unlisted == Room("quay-a", 7, 26_458_804_224, None)
+    assert rooms(snapshot({**healthy(1), OWN: flash(None)}), policy())[0].needed is None
+
+
+@given(st.integers(0, 6 * 10**9), st.lists(st.integers(1, 2 * 10**9) | st.just(IMAGE.bytes), max_size=3))
+def test_the_rule_passes_exactly_where_a_room_has_what_it_needs(free: int, sizes: list[int]) -> None:
+    told = flash(free, *sizes)
+    found = rooms(snapshot({**healthy(1), PEER: told}, {**healthy(2), OWN: told}), policy())[1]
+    assert found.free is not None
+    assert found.needed is not None
+    assert (standby_has(told).status is Status.PASS) is (found.free >= found.needed)
