@@ -15,6 +15,8 @@ GIGABYTE = 1_000_000_000
 # Eight days ago: nobody has touched the configuration since, and it was saved right away.
 _CHANGED = EVENING - timedelta(days=8, minutes=79)
 _SAVED = _CHANGED + timedelta(seconds=23)
+# The simulated controllers let their clocks go on from when they start; the demo's sweep begins at EVENING soon after.
+_ASKED = EVENING + timedelta(milliseconds=132)
 _CERTIFICATE = (EVENING - timedelta(days=1127, seconds=41_849), EVENING + timedelta(days=2526, seconds=-41_849))
 
 
@@ -179,7 +181,8 @@ class PairDescription:
     `upgrade` holds the lines of an in-service upgrade in progress, where there is one. `auto_abort` is the time left
     on the rollback timer, where it runs. `split` says that both members claim to be active and see no peer.
     `history` lists the switchovers, `certificate` when the one that access points join with begins and ends, `changed`
-    and `saved` when the configuration was. `zone` is what the controllers' clocks show.
+    and `saved` when the configuration was. The controllers' clocks show the time `asked` in their `zone`: CET or UTC
+    all year, or an IANA zone.
     """
 
     name: str
@@ -208,6 +211,7 @@ class PairDescription:
     certificate: tuple[datetime, datetime] = _CERTIFICATE
     changed: datetime = _CHANGED
     saved: datetime = _SAVED
+    asked: datetime = _ASKED
     zone: str = "CET"
     dress: Dress = field(default_factory=Dress)
     standby_dress: Dress | None = None

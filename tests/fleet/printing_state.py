@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from zoneinfo import ZoneInfo
 
-from collector.demo import EVENING
 from tests.fleet.description import Controller, PairDescription
 
-# The simulated controllers let this clock go on from when they start; the demo's sweep begins at EVENING soon after.
-_ASKED = EVENING + timedelta(milliseconds=132)
+# Clocks that go by the same offset all year.
+_FIXED: dict[str, tzinfo] = {"CET": timezone(timedelta(hours=1), "CET"), "UTC": UTC}
 _TOTAL_KILOBYTES = 7_767_120
 _CORES = 4
 _LOADS = (0.24, 0.31, 0.29)
@@ -16,15 +16,14 @@ _LOADS = (0.24, 0.31, 0.29)
 
 def clock_time(pair: PairDescription, moment: datetime, *, milliseconds: bool = False) -> str:
     """A moment as the pair's own clocks print it: 22:00:02.132 CET Fri Feb 5 2027."""
-    hours = {"CET": 1, "UTC": 0}[pair.zone]
-    local = moment.astimezone(EVENING.tzinfo) + timedelta(hours=hours - 1)
+    local = moment.astimezone(_FIXED.get(pair.zone) or ZoneInfo(pair.zone))
     fraction = f".{local.microsecond // 1000:03d}" if milliseconds else ""
-    return f"{local:%H:%M:%S}{fraction} {pair.zone} {local:%a %b} {local.day} {local.year}"
+    return f"{local:%H:%M:%S}{fraction} {local.tzname()} {local:%a %b} {local.day} {local.year}"
 
 
 def show_clock(pair: PairDescription, member: Controller) -> list[str]:
     """The time, marked `*` where it is not authoritative."""
-    moment = _ASKED + timedelta(seconds=member.clock_ahead)
+    moment = pair.asked + timedelta(seconds=member.clock_ahead)
     return [("" if member.synchronised else "*") + clock_time(pair, moment, milliseconds=True)]
 
 
@@ -41,7 +40,7 @@ def show_ntp_status(pair: PairDescription, member: Controller) -> list[str]:
             "loopfilter state is 'FSET' (Drift set from file), drift is 0.000004365 s/s",
             "system poll interval is 64, never updated.",
         ]
-    heard = clock_time(pair, _ASKED - timedelta(minutes=5, seconds=52), milliseconds=True)
+    heard = clock_time(pair, pair.asked - timedelta(minutes=5, seconds=52), milliseconds=True)
     return [
         "Clock is synchronized, stratum 3, reference is 192.0.2.250",
         "nominal freq is 250.0000 Hz, actual freq is 249.9989 Hz, precision is 2**10",
