@@ -13,6 +13,7 @@ class Kind(StrEnum):
     VERDICT = "verdict"
     FINDING = "finding"
     TARGET = "target"
+    REACHED = "reached"
     RELEASE = "release"
     INSTALL_STATE = "install-state"
     INSTALL_MODE = "install-mode"

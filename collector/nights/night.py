@@ -47,11 +47,12 @@ class CertificateEnd:
 class MemberState:
     """The facts of one member that drift looks at; None where it wasn't known that night, which is no fact.
 
-    `packages` are the install table's rows that concern it, such as `IMG C 17.9.4a`, sorted; `boot` the boot
-    variable's entries in their order; `neighbours` what the redundancy link and the mobility neighbours say, each
-    as one line of words that doesn't change while nothing moves.
+    `reached`: whether it answered at all. `packages` are the install table's rows that concern it, such as
+    `IMG C 17.09.04a.0.6`, sorted; `boot` the boot variable's entries in their order; `neighbours` what it sees over
+    the redundancy link, each as one line of words that doesn't change while nothing moves, sorted.
     """
 
+    reached: bool = True
     role: str | None = None
     release: str | None = None
     install_mode: str | None = None

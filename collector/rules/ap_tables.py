@@ -36,9 +36,14 @@ def tellers(snapshot: Snapshot, question: str) -> tuple[tuple[MemberSnapshot, ..
     `question` is what then isn't known (`whether …`).
     """
     active = with_role(snapshot, "active")
-    if active is not None and all(_says_its_role(member, command) for member in snapshot.members for command in ROLES):
+    if active is not None and roles_are_certain(snapshot):
         return (active,), []
     return snapshot.members, [unknown(f"it isn't certain which member is active, so {question} isn't known")]
+
+
+def roles_are_certain(snapshot: Snapshot) -> bool:
+    """Whether no lost answer could have contradicted what the others say of the roles."""
+    return all(_says_its_role(member, command) for member in snapshot.members for command in ROLES)
 
 
 def lost(member: MemberSnapshot, reading: Reading[T], what: str) -> str:

@@ -44,7 +44,7 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     for named in names.readings:
         parts += _available(named)
     for member in snapshot.members:
-        for reading, certificate in _joined_with(member):
+        for reading, certificate in joined_with(member):
             held.append((reading, certificate))
             parts += _holds(reading, certificate, snapshot, policy)
         parts += _unlisted(member)
@@ -71,7 +71,7 @@ def _available(reading: Reading[Trustpoint]) -> Iterator[Part]:
             yield Part(Status.BLOCK, clause, evidence, _ABSENT)
 
 
-def _joined_with(member: MemberSnapshot) -> list[tuple[Reading[Certificates], Certificate]]:
+def joined_with(member: MemberSnapshot) -> list[tuple[Reading[Certificates], Certificate]]:
     """The member's own certificates of the trustpoint that access points join with: one, or more while one is new."""
     trustpoint = member.read(_TRUSTPOINT, Trustpoint).facts
     reading = member.read(_LIST, Certificates)
@@ -88,7 +88,7 @@ def _is_of(certificate: Certificate, name: str) -> bool:
 
 def _unlisted(member: MemberSnapshot) -> Iterator[Part]:
     trustpoint, reading = member.read(_TRUSTPOINT, Trustpoint), member.read(_LIST, Certificates)
-    if trustpoint.facts is None or not trustpoint.facts.name or reading.facts is None or _joined_with(member):
+    if trustpoint.facts is None or not trustpoint.facts.name or reading.facts is None or joined_with(member):
         return
     clause = f"`{_LIST}` on {member.name} lists no certificate of {trustpoint.facts.name}, so its end isn't known"
     yield Part(Status.UNKNOWN, clause, trustpoint.evidence("name"), _LOOK)
@@ -139,7 +139,7 @@ def _same(snapshot: Snapshot) -> Iterator[Part]:
     first, second = snapshot.members
     if _from_the_maker(first) and _from_the_maker(second):
         return
-    own, partners = _joined_with(first), _joined_with(second)
+    own, partners = joined_with(first), joined_with(second)
     if not own or not partners:
         return
     evidence = tuple(line for reading, item in (*own, *partners) for line in _lines(reading, item))

@@ -57,7 +57,7 @@ class _Holding:
 def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     """Every package of every scope that either session shows, then the controllers against each other."""
     heard = hear_each(snapshot, [_COMMAND], InstallSummary, "what software is installed there")
-    numbers = _numbers(snapshot)
+    numbers = numbers_of(snapshot)
     said: list[_Told] = []
     holdings: list[_Holding] = []
     for reading in heard.readings:
@@ -78,7 +78,7 @@ def _not_committed(reading: Reading[InstallSummary], numbers: Mapping[int, str])
         for state, packages in found.items():
             words, remedy = _STATES.get(state, ("in a state that readypair doesn't know", _UNCOMMITTED))
             names = _named(f"{package.type} {package.name}" for package in packages)
-            clause = f"{names} on {listed(_abouts(scope, reading.member, numbers))}: {words} ({state})"
+            clause = f"{names} on {listed(controllers_of(scope, reading.member, numbers))}: {words} ({state})"
             evidence = reading.evidence(lines=(scope.at, *(package.at for package in packages)))
             yield reading.member, Part(Status.BLOCK, clause, evidence, remedy)
 
@@ -149,7 +149,7 @@ def _unseen(
             yield unknown(f"`{_COMMAND}` on {partner} doesn't show the software of {member.name}, and {why}")
         return
     seen = _chassis(reading)
-    abouts = {about for scope in _scopes(reading) for about in _abouts(scope, member.name, numbers)}
+    abouts = {about for scope in _scopes(reading) for about in controllers_of(scope, member.name, numbers)}
     if member.name not in abouts and len(seen) < 2:
         yield unknown(f"`{_COMMAND}` on {member.name} doesn't show that controller's own software")
     elif seen and len(seen) < 2 and role(snapshot, member) != "standby":
@@ -160,9 +160,9 @@ def _holdings(reading: Reading[InstallSummary], numbers: Mapping[int, str]) -> l
     committed: dict[str, set[tuple[str, str]]] = {}
     lines: dict[str, list[int]] = {}
     for scope in _scopes(reading):
-        for about in _abouts(scope, reading.member, numbers):
+        for about in controllers_of(scope, reading.member, numbers):
             rows = [package for package in scope.packages if package.state == "C"]
-            committed.setdefault(about, set()).update((row.type, _file(row.name)) for row in rows)
+            committed.setdefault(about, set()).update((row.type, file_of(row.name)) for row in rows)
             lines.setdefault(about, []).extend((scope.at, *(row.at for row in rows)))
     return [
         _Holding(about, reading.member, frozenset(found), reading.evidence(lines=tuple(lines[about])))
@@ -170,7 +170,7 @@ def _holdings(reading: Reading[InstallSummary], numbers: Mapping[int, str]) -> l
     ]
 
 
-def _abouts(scope: Scope, speaker: str, numbers: Mapping[int, str]) -> list[str]:
+def controllers_of(scope: Scope, speaker: str, numbers: Mapping[int, str]) -> list[str]:
     """The controllers that a scope is about: members where the chassis number tells, else `chassis 2`."""
     found = []
     for location in scope.locations:
@@ -193,7 +193,7 @@ def _number(location: str) -> int | None:
     return int(found[1]) if found else None
 
 
-def _numbers(snapshot: Snapshot) -> dict[int, str]:
+def numbers_of(snapshot: Snapshot) -> dict[int, str]:
     """The members by chassis number, as both tables of chassis tell it; without those that they don't agree on."""
     told: dict[int, set[str]] = {}
     for member in snapshot.members:
@@ -210,7 +210,8 @@ def _scopes(reading: Reading[InstallSummary]) -> tuple[Scope, ...]:
     return reading.facts.scopes if reading.facts is not None else ()
 
 
-def _file(name: str) -> str:
+def file_of(name: str) -> str:
+    """A package's name without the path that some trains print in front of it."""
     return re.split(r"[:/]", name)[-1]
 
 
