@@ -31,7 +31,7 @@ def page(result: Result, rules: Sequence[Rule]) -> str:
         .render(
             result=result,
             rules=rules,
-            explained={rule.id for rule in rules},
+            rule_pages={rule.id: f"#rule-{rule.id}" for rule in rules},
             pairs=list(zip(anchors(pair.pair.name for pair in pairs), pairs, strict=True)),
             concerned=_concerned(result, rules),
             style=style,
@@ -50,8 +50,11 @@ def _environment() -> Environment:
         troubled=_troubled,
         numbers=_numbers,
         is_trouble=_is_trouble,
+        at=_at,
+        at_rule=_at_rule,
         VERDICTS=wording.VERDICTS,
         TROUBLE=_TROUBLE,
+        UNKNOWN=Status.UNKNOWN,
         GO=Verdict.GO,
         zip=zip,
     )
@@ -68,6 +71,16 @@ def anchors(names: Iterable[str]) -> list[str]:
             number += 1
         taken[anchor] = None
     return list(taken)
+
+
+def _at(anchor: str, part: str) -> str:
+    """The id of a part of a pair's own that is no finding."""
+    return f"{anchor}-{part}" if anchor else part
+
+
+def _at_rule(anchor: str, rule: str) -> str:
+    """The id of the pair's finding of a rule."""
+    return f"{anchor}--{rule}" if anchor else f"finding-{rule}"
 
 
 def _is_trouble(finding: Finding) -> bool:
