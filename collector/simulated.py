@@ -15,22 +15,23 @@ import signal
 import socket
 import sys
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Coroutine, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO
 
 import asyncssh
 
 from collector import recording
-from collector.simulated_shell import LIMITED_SHELL, Answers, Behaviour, Drop, Hangup, Shell, Terminal
+from collector.simulated_shell import LIMITED_SHELL, Answering, Answers, Behaviour, Drop, Hangup, Shell, Terminal
 
 __all__ = ["LIMITED_SHELL", "Behaviour", "Credentials", "Fleet", "Received", "fleet", "recordings"]
 
 ADDRESS = "127.0.0.1"
 _PAGE = 24
+_Socket = socket.socket
 
 
 @dataclass(frozen=True)
@@ -60,9 +61,12 @@ class Received:
 class Fleet:
     """Simulated controllers that are running; made by `fleet`."""
 
-    def __init__(self, members: Mapping[str, _Member], credentials: Credentials, log: Log) -> None:
+    def __init__(
+        self, members: Mapping[str, _Member], credentials: Credentials, log: Log, loop: asyncio.AbstractEventLoop
+    ) -> None:
         self._members = members
         self._log = log
+        self._loop = loop
         self.credentials = credentials
         self.ports: dict[str, int] = {name: member.port for name, member in members.items()}
 
@@ -74,6 +78,24 @@ class Fleet:
     def received(self, member: str) -> list[str]:
         """The lines that a member received, in order, of all its sessions."""
         return [entry.line for entry in self._log.entries(member)]
+
+    def leave(self, member: str, *, silent: bool = False) -> None:
+        """Drop the member's sessions and refuse connections, or (`silent`) take them and say nothing, until it returns.
+
+        Only a member that was given answers of its own may leave. Returns when it has.
+        """
+        self._run(self._members[member].leave(silent))
+
+    def come_back(self, member: str) -> None:
+        """Let the member listen again, at the port that it had."""
+        self._run(self._members[member].come_back())
+
+    def drop_sessions(self, member: str) -> None:
+        """Drop the member's sessions without a farewell."""
+        self._run(self._members[member].drop_sessions())
+
+    def _run(self, step: Coroutine[Any, Any, None]) -> None:
+        asyncio.run_coroutine_threadsafe(step, self._loop).result()
 
     @property
     def log(self) -> list[Received]:
@@ -107,17 +129,24 @@ class Log:
 
 @dataclass
 class _Member:
-    """One controller: its listening socket, its host key, and what is left of its behaviour."""
+    """One controller: its socket, its host key, and what is left of its behaviour.
+
+    The socket listens itself; where the member may leave and return, it only keeps the port for those that do.
+    """
 
     name: str
-    answers: Answers
+    answers: Answering
     behaviour: Behaviour
     credentials: Credentials
     log: Log
-    socket: socket.socket
+    socket: _Socket
+    may_leave: bool = False
     host_key: asyncssh.SSHKey = field(default_factory=lambda: asyncssh.generate_private_key("ssh-ed25519"))
     cuts_left: int = field(init=False)
     connections: set[asyncssh.SSHServerConnection] = field(default_factory=set)
+    _acceptor: asyncssh.SSHAcceptor | None = None
+    _deaf: _Socket | None = None
+    _away: bool = False
 
     def __post_init__(self) -> None:
         self.cuts_left = self.behaviour.cuts
@@ -128,13 +157,13 @@ class _Member:
         """The host key in OpenSSH's format, without a comment."""
         return " ".join(self.host_key.export_public_key().decode("ascii").split()[:2])
 
-    async def listen(self) -> asyncssh.SSHAcceptor | None:
+    async def listen(self) -> None:
         """Listen, unless the member is to be unreachable: then its port stays taken and closed."""
         if self.behaviour.unreachable:
-            return None
-        return await asyncssh.create_server(
-            lambda: _Door(self.credentials, self.behaviour, self.connections),
-            sock=self.socket,
+            return
+        self._acceptor = await asyncssh.create_server(
+            lambda: _Door(self.credentials, self.behaviour, self.connections, lambda: not self._away),
+            sock=_bound(self.port, shared=True) if self.may_leave else self.socket,
             server_host_keys=[self.host_key],
             process_factory=self.talk,
             encoding=None,
@@ -143,6 +172,35 @@ class _Member:
             gss_host=None,
             keepalive_interval=0,
         )
+
+    async def leave(self, silent: bool) -> None:
+        """Stop listening and drop the sessions; where it is to be `silent`, connections are made and then ignored."""
+        assert self.may_leave, f"{self.name} has only one socket"
+        self._away = True
+        self.close()
+        await self.drop_sessions()
+        if silent:
+            self._deaf = _bound(self.port, shared=True)
+            self._deaf.listen()
+
+    async def come_back(self) -> None:
+        """Listen again after `leave`."""
+        self._away = False
+        self.close()
+        await self.listen()
+
+    async def drop_sessions(self) -> None:
+        """Drop the sessions without a farewell."""
+        for connection in list(self.connections):
+            connection.abort()
+
+    def close(self) -> None:
+        """Stop listening."""
+        if self._acceptor is not None:
+            self._acceptor.close()
+        if self._deaf is not None:
+            self._deaf.close()
+        self._acceptor = self._deaf = None
 
     async def talk(self, process: asyncssh.SSHServerProcess[bytes]) -> None:
         """One session, from the shell's opening to its end."""
@@ -185,16 +243,24 @@ class _Door(asyncssh.SSHServer):
     """Lets in who has the credentials."""
 
     def __init__(
-        self, credentials: Credentials, behaviour: Behaviour, connections: set[asyncssh.SSHServerConnection]
+        self,
+        credentials: Credentials,
+        behaviour: Behaviour,
+        connections: set[asyncssh.SSHServerConnection],
+        is_open: Callable[[], bool],
     ) -> None:
         self._credentials = credentials
         self._behaviour = behaviour
         self._connections = connections
+        self._is_open = is_open
         self._own: asyncssh.SSHServerConnection | None = None
 
     def connection_made(self, conn: asyncssh.SSHServerConnection) -> None:
         self._own = conn
         self._connections.add(conn)
+        # It was accepted before the member left, and is heard of only now.
+        if not self._is_open():
+            conn.abort()
 
     def connection_lost(self, exc: Exception | None) -> None:
         if self._own:
@@ -246,11 +312,13 @@ def fleet(
     credentials: Credentials | None = None,
     port_base: int = 0,
     log_file: Path | None = None,
+    answers: Mapping[str, Answering] | None = None,
 ) -> Iterator[Fleet]:
     """Serve each member's recording (the folder that holds its `<slug>.txt`) until the block ends.
 
     Members get the ports from `port_base` on, in the mapping's order, or any free ones (0). Raises OSError where a
-    port is taken. Without credentials every run has random ones: `fleet.credentials`.
+    port is taken. Without credentials every run has random ones: `fleet.credentials`. Who is in `answers` answers by
+    them instead of its recording, and may leave and come back.
     """
     credentials = credentials or Credentials.random()
     with ExitStack() as stack:
@@ -258,10 +326,16 @@ def fleet(
         members: dict[str, _Member] = {}
         for at, (name, folder) in enumerate(recordings.items()):
             behaviour = (behaviours or {}).get(name, Behaviour())
-            bound = stack.enter_context(_bound(port_base + at if port_base else 0, behaviour.unreachable))
-            members[name] = _Member(name, Answers(Path(folder)), behaviour, credentials, log, bound)
-        stack.callback(_serve_in_background(members))
-        yield Fleet(members, credentials, log)
+            own = (answers or {}).get(name)
+            port = port_base + at if port_base else 0
+            # A named port is to be had again right after the last run; one that stays closed is nobody else's.
+            shared = own is not None or (port != 0 and not behaviour.unreachable)
+            bound = stack.enter_context(_bound(port, shared=shared))
+            answering = Answers(Path(folder)) if own is None else own
+            members[name] = _Member(name, answering, behaviour, credentials, log, bound, may_leave=own is not None)
+        loop, end = _serve_in_background(members)
+        stack.callback(end)
+        yield Fleet(members, credentials, log, loop)
 
 
 def recordings(folder: Path) -> dict[str, Path]:
@@ -270,25 +344,25 @@ def recordings(folder: Path) -> dict[str, Path]:
     return {name: found / name for name in recording.members(found)}
 
 
-def _serve_in_background(members: Mapping[str, _Member]) -> Callable[[], None]:
-    """Start serving in a thread of its own; returns what ends it."""
+def _serve_in_background(members: Mapping[str, _Member]) -> tuple[asyncio.AbstractEventLoop, Callable[[], None]]:
+    """Start serving in a thread of its own; returns its loop, and what ends it."""
     loop = asyncio.new_event_loop()
     over = asyncio.Event()
     ready = threading.Event()
     failures: list[BaseException] = []
 
     async def serve() -> None:
-        acceptors = []
         try:
-            acceptors = [await member.listen() for member in members.values()]
+            for member in members.values():
+                await member.listen()
         except BaseException as error:
             failures.append(error)
             raise
         finally:
             ready.set()
         await over.wait()
-        for acceptor in filter(None, acceptors):
-            acceptor.close()
+        for member in members.values():
+            member.close()
         for connection in [one for member in members.values() for one in member.connections]:
             connection.abort()
 
@@ -308,14 +382,14 @@ def _serve_in_background(members: Mapping[str, _Member]) -> Callable[[], None]:
     if failures:
         end()
         raise failures[0]
-    return end
+    return loop, end
 
 
-def _bound(port: int, closed: bool) -> socket.socket:
+def _bound(port: int, *, shared: bool) -> socket.socket:
+    """A socket at a port (0: any free one); `shared` with others of the kind, of which one at a time may listen."""
     bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
-        # A named port is to be had again right after the last run; one that stays closed is nobody else's meanwhile.
-        if port and not closed:
+        if shared:
             bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         bound.bind((ADDRESS, port))
     except OSError:

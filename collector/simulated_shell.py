@@ -13,6 +13,7 @@ import time
 from collections.abc import Awaitable, Callable, Collection
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import cached_property
 from pathlib import Path
 from typing import Protocol
 
@@ -73,6 +74,19 @@ class Drop(Hangup):
     """The connection is to be dropped without a farewell."""
 
 
+class Answering(Protocol):
+    """What a controller answers, and who it is, at the moment when it is asked."""
+
+    def capture(self, command: str) -> Capture | None:
+        """The answer to a command; None where it has none. Drop where it goes down meanwhile."""
+        ...
+
+    @property
+    def standby(self) -> bool:
+        """Whether its prompt is a standby's."""
+        ...
+
+
 @dataclass(frozen=True)
 class Answers:
     """What a controller answers: the recording in a folder, which may have any name.
@@ -93,10 +107,10 @@ class Answers:
         capture = recording.open_member(self.folder, self.folder.name).capture(row)
         if row.text == _CLOCK:
             elapsed = timedelta(seconds=time.monotonic() - self.began)
-            capture = replace(capture, text=_CLOCK_TIME.sub(lambda shown: _later(shown, elapsed), capture.text))
+            capture = replace(capture, text=later(capture.text, elapsed))
         return None if capture.ending is Ending.MISSING else capture
 
-    @property
+    @cached_property
     def standby(self) -> bool:
         """Whether the recording is that of a standby, by the state that comes first: a member's own."""
         capture = self.capture("show redundancy")
@@ -109,6 +123,11 @@ class Answers:
         if any(slug == known.slug for known in catalogue.COMMANDS) or not (self.folder / f"{slug}.txt").is_file():
             return None
         return catalogue.Command(command, "", Facts)
+
+
+def later(text: str, elapsed: timedelta) -> str:
+    """A text whose clocks, those that show milliseconds, have gone on."""
+    return _CLOCK_TIME.sub(lambda shown: _later(shown, elapsed), text)
 
 
 def _later(shown: re.Match[str], elapsed: timedelta) -> str:
@@ -211,7 +230,7 @@ class Shell:
     """One login's dialogue. `heard` is told every line that was received, `cut` whether this answer is to be cut."""
 
     member: str
-    answers: Answers
+    answers: Answering
     behaviour: Behaviour
     secret: str | None
     heard: Callable[[str], None]
@@ -219,17 +238,18 @@ class Shell:
     terminal: Terminal
     pause: Callable[[float], Awaitable[None]] = asyncio.sleep
     privileged: bool = field(init=False)
-    name: str = field(init=False)
+    name: str | None = field(init=False)
 
     def __post_init__(self) -> None:
         self.privileged = not self.behaviour.user_level
-        standby = self.answers.standby if self.behaviour.standby is None else self.behaviour.standby
-        self.name = self.behaviour.name or (f"{self.member}-stby" if standby else self.member)
+        self.name = self.behaviour.name
 
     @property
     def prompt(self) -> str:
         """The prompt as it stands now."""
-        return self.name + ("#" if self.privileged else ">")
+        standby = self.answers.standby if self.behaviour.standby is None else self.behaviour.standby
+        name = self.name or (f"{self.member}-stby" if standby else self.member)
+        return name + ("#" if self.privileged else ">")
 
     async def run(self) -> None:
         """Talk until the other side leaves; ends with Hangup."""
