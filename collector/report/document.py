@@ -37,6 +37,12 @@ def document(result: Result) -> dict[str, Any]:
     return data
 
 
+def pair(result: PairResult) -> dict[str, Any]:
+    """One pair as it stands in `report.json`."""
+    data: dict[str, Any] = _encodable(_pair(result))
+    return data
+
+
 def targets(found: Targets) -> dict[str, Any]:
     """What `readypair targets` tells, as JSON-ready data; a target's `result` is as in `report.json`."""
     data: dict[str, Any] = _encodable(

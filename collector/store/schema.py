@@ -27,7 +27,12 @@ from sqlalchemy import (
     Text,
     TypeDecorator,
     UniqueConstraint,
+    text,
 )
+
+# The last step in `migrations/versions`: what a store must be at before it is used.
+REVISION = "0001"
+REVISION_TABLE = "readypair_revision"
 
 # SQLite numbers rows by itself only where the type is exactly INTEGER.
 _Number = BigInteger().with_variant(Integer, "sqlite")
@@ -51,6 +56,19 @@ class Moment(TypeDecorator[datetime]):
         if value is None:
             return None
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Words(TypeDecorator[str]):
+    """Text that any server takes: PostgreSQL has no NUL, and nobody has half a surrogate pair."""
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
+        """With a mark in place of what can't be stored."""
+        if value is None:
+            return None
+        return value.replace("\0", "\ufffd").encode("utf-8", "replace").decode("utf-8")
 
 
 METADATA = MetaData(
@@ -77,8 +95,8 @@ SWEEPS = Table(
     METADATA,
     Column("id", String(32), primary_key=True),
     Column("source", String(16), nullable=False),
-    Column("collector", Text, nullable=False),
-    Column("inventory", Text, nullable=False),
+    Column("collector", Words, nullable=False),
+    Column("inventory", Words, nullable=False),
     # Whether it asked every pair of its inventory; one that was narrowed makes no night of the others.
     Column("whole", Boolean, nullable=False),
     Column("started", Moment, nullable=False),
@@ -91,13 +109,15 @@ JUDGEMENTS = Table(
     METADATA,
     Column("id", _Number, primary_key=True),
     Column("sweep", String(32), ForeignKey("sweeps.id"), nullable=False),
-    Column("pair", Text, nullable=False),
-    Column("site", Text, nullable=False),
+    Column("pair", Words, nullable=False),
+    Column("site", Words, nullable=False),
     Column("night", Date, nullable=False),
+    # The night of the asking or of the judging, whichever is later: what retention counts by.
+    Column("retained", Date, nullable=False),
     Column("asked", Moment),
     Column("judged", Moment, nullable=False),
     Column("verdict", String(16), nullable=False),
-    Column("target_release", Text, nullable=False),
+    Column("target_release", Words, nullable=False),
     # Whether it was judged for the inventory's own target: `--target` asks a question, it makes no night.
     Column("planned", Boolean, nullable=False),
     Column("in_time", Boolean, nullable=False),
@@ -108,27 +128,40 @@ JUDGEMENTS = Table(
     UniqueConstraint("sweep", "pair"),
     Index("ix_judgements_pair_night", "pair", "night"),
     Index("ix_judgements_night", "night"),
+    # Retention looks for what it can still take away, not through all years.
+    Index(
+        "ix_judgements_retained",
+        "retained",
+        sqlite_where=text("report IS NOT NULL"),
+        postgresql_where=text("report IS NOT NULL"),
+    ),
+    # Who removes a content must see at once that nobody refers to it.
+    Index("ix_judgements_state", "state"),
+    Index("ix_judgements_aps", "aps"),
+    Index("ix_judgements_report", "report"),
 )
 
 ROOMS = Table(
     "rooms",
     METADATA,
     Column("judgement", _Number, ForeignKey("judgements.id"), primary_key=True),
-    Column("member", Text, primary_key=True),
+    Column("member", Words, primary_key=True),
     Column("free", BigInteger),
     Column("total", BigInteger),
     Column("needed", BigInteger),
+    sqlite_with_rowid=False,
 )
 
 CAPTURES = Table(
     "captures",
     METADATA,
     Column("judgement", _Number, ForeignKey("judgements.id"), primary_key=True),
-    Column("member", Text, primary_key=True),
-    Column("command", Text, primary_key=True),
+    Column("member", Words, primary_key=True),
+    Column("command", Words, primary_key=True),
     Column("content", _Number, ForeignKey("contents.id"), index=True),
     Column("started", Moment),
     Column("seconds", Float),
     Column("ending", String(16), nullable=False),
-    Column("reason", Text, nullable=False),
+    Column("reason", Words, nullable=False),
+    sqlite_with_rowid=False,
 )

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Protocol
 
 from collector.capture import Capture
-from collector.nights.night import Night, PairState, Source
+from collector.nights.night import Night, PairState, Room, Source
 from collector.result import PairResult
 from collector.snapshot import Snapshot
 
@@ -20,7 +20,7 @@ class StoreError(ValueError):
 
 @dataclass(frozen=True)
 class Start:
-    """What is known of a sweep when it begins; `collector` says which machine sweeps, `whole` that nothing narrows it."""
+    """What is known of a sweep at its beginning: which machine sweeps, and whether nothing narrows it (`whole`)."""
 
     source: Source
     collector: str
@@ -55,8 +55,20 @@ class SweepWriter(Protocol):
     def id(self) -> str:
         """The sweep's own id."""
 
-    def keep(self, snapshot: Snapshot, result: PairResult, *, planned: bool = True, in_time: bool = True) -> None:
-        """Store a judged pair with its captures in one transaction; a pair that this sweep stored already is left."""
+    def keep(
+        self,
+        snapshot: Snapshot,
+        result: PairResult,
+        *,
+        rooms: Sequence[Room] = (),
+        planned: bool = True,
+        in_time: bool = True,
+    ) -> None:
+        """Store a judged pair with its captures in one transaction; a pair that this sweep stored already is left.
+
+        `rooms` are those of `collector.rules.flash_space.rooms`; `planned` is whether it was judged for the inventory's
+        own target, `in_time` whether it was asked at all before the deadline or an interruption.
+        """
 
     def finish(self, moment: datetime) -> None:
         """Note that the sweep came to its end."""
@@ -79,7 +91,7 @@ class Store(Protocol):
         """
 
     def fleet(self, *, since: date | None = None, until: date | None = None) -> Iterator[tuple[str, tuple[Night, ...]]]:
-        """Every pair with its nights as `nights` gives them, pair by pair in the order of names; memory for one pair."""
+        """Every pair with its nights as `nights` gives them, in the order of names; it takes the memory of one pair."""
 
     def fleet_nights(self) -> tuple[date, ...]:
         """The nights on which some whole sweep was stored, oldest first: a pair without one of them missed it."""
@@ -97,7 +109,10 @@ class Store(Protocol):
         """The captures of that judgement by member; empty once they were taken away."""
 
     def missed(self, inventory: str) -> tuple[str, ...]:
-        """The pairs that the last finished or killed sweep of this inventory didn't reach in time: first in line next."""
+        """The pairs that the last whole sweep of this inventory didn't reach in time: first in line in the next one.
+
+        It may have been killed; what it left then are pairs that sweeps before it knew. Sorted.
+        """
 
     def sweeps(self, *, last: int) -> tuple[StoredSweep, ...]:
         """The latest sweeps, the newest first."""
@@ -112,9 +127,12 @@ class Store(Protocol):
         """Let go of it."""
 
 
-def opened(url: str) -> AbstractContextManager[Store]:
+def opened(url: str, *, existing: bool = False) -> AbstractContextManager[Store]:
     """Open the store at a SQLAlchemy URL, or in a file of SQLite's by its plain path, and bring its schema up to date.
 
-    Raises StoreError where it can't be reached, isn't a store, or is of a later readypair.
+    With `existing` no store is made where there is none: what only reads would find nothing in it. Raises StoreError
+    where it can't be reached, isn't a store, or is of a later readypair.
     """
-    raise NotImplementedError
+    from collector.store import database
+
+    return database.opened(url, existing=existing)

@@ -1,0 +1,95 @@
+"""The store itself: its questions and answers on one database."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from datetime import date
+from typing import Any, TypeVar
+
+from sqlalchemy import Connection
+
+from collector.capture import Capture
+from collector.nights.night import Night, PairState
+from collector.store import opening, pruning, reading, writing
+from collector.store.store import Pruned, Start, StoredSweep
+from collector.store.telling import told
+from collector.store.writing import Writer
+
+_T = TypeVar("_T")
+
+
+class Database:
+    """A store in SQLite or PostgreSQL; see `store.Store` for what each method promises."""
+
+    def __init__(self, given: str, *, existing: bool = False) -> None:
+        self._url = opening.url_of(given)
+        self._reading = opening.engine_of(self._url, existing=existing)
+        self._writing = opening.writing(self._reading)
+
+    def begin(self, start: Start) -> Writer:
+        """Note that a sweep begins."""
+        return writing.begin(self._writing, start)
+
+    def pairs(self) -> tuple[str, ...]:
+        """The names of all pairs."""
+        return self._read(reading.pairs)
+
+    def nights(self, pair: str, *, since: date | None = None, until: date | None = None) -> tuple[Night, ...]:
+        """The pair's nights."""
+        return self._read(lambda connection: reading.nights(connection, pair, since, until))
+
+    def fleet(self, *, since: date | None = None, until: date | None = None) -> Iterator[tuple[str, tuple[Night, ...]]]:
+        """Every pair with its nights."""
+        for pair in self.pairs():
+            yield pair, self.nights(pair, since=since, until=until)
+
+    def fleet_nights(self) -> tuple[date, ...]:
+        """The nights on which some whole sweep was stored."""
+        return self._read(reading.fleet_nights)
+
+    def state(self, number: int) -> PairState:
+        """The state of this number."""
+        return self._read(lambda connection: reading.pair_state(connection, number))
+
+    def ap_set(self, number: int) -> tuple[str, ...]:
+        """The names of access points of this number."""
+        return self._read(lambda connection: reading.ap_set(connection, number))
+
+    def report(self, judgement: int) -> Mapping[str, Any] | None:
+        """The judgement's pair as in report.json."""
+        return self._read(lambda connection: reading.report(connection, judgement))
+
+    def captures(self, judgement: int) -> dict[str, list[Capture]]:
+        """The judgement's captures by member."""
+        return self._read(lambda connection: reading.captures(connection, judgement))
+
+    def missed(self, inventory: str) -> tuple[str, ...]:
+        """The pairs that are first in line."""
+        return self._read(lambda connection: reading.missed(connection, inventory))
+
+    def sweeps(self, *, last: int) -> tuple[StoredSweep, ...]:
+        """The latest sweeps."""
+        return self._read(lambda connection: reading.sweeps(connection, last))
+
+    def prune(self, before: date) -> Pruned:
+        """Take away what is older."""
+        return pruning.prune(self._writing, before)
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._reading.dispose()
+
+    def _read(self, question: Callable[[Connection], _T]) -> _T:
+        with told(self._url), self._reading.connect() as connection:
+            return question(connection)
+
+
+@contextmanager
+def opened(given: str, *, existing: bool = False) -> Iterator[Database]:
+    """The store at this URL or path, let go of at the end."""
+    database = Database(given, existing=existing)
+    try:
+        yield database
+    finally:
+        database.close()

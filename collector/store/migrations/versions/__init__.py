@@ -1,0 +1,1 @@
+"""One step a file, named by its revision; their numbers grow."""
