@@ -1,4 +1,4 @@
-"""Writes files that a reader never sees half of, for the owner only."""
+"""Writes files that a reader never sees half of, for the owner only unless they are meant for others."""
 
 from __future__ import annotations
 
@@ -7,8 +7,11 @@ import tempfile
 from pathlib import Path
 
 
-def replace(path: Path, content: bytes) -> None:
-    """Replace a file, or make it, in one step and readable by its owner only.
+OWNER_ONLY = 0o600
+
+
+def replace(path: Path, content: bytes, mode: int = OWNER_ONLY) -> None:
+    """Replace a file, or make it, in one step and with this mode: readable by its owner only where nothing is said.
 
     Raises OSError with the file's name where the disk doesn't take it; what stood there before stands there still.
     """
@@ -16,6 +19,7 @@ def replace(path: Path, content: bytes) -> None:
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
+            os.fchmod(file.fileno(), mode)
         Path(temporary).replace(path)
     except BaseException as error:
         Path(temporary).unlink(missing_ok=True)

@@ -18,6 +18,12 @@ def test_a_file_is_its_owners_and_nothing_else_is_left(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == [file]
 
 
+def test_a_file_that_is_meant_for_others_has_the_mode_that_it_is_given(tmp_path: Path) -> None:
+    file = tmp_path / "x.html"
+    files.replace(file, b"", 0o644)
+    assert file.stat().st_mode & 0o777 == 0o644
+
+
 def test_a_disk_that_takes_no_more_is_one_sentence_and_what_stood_there_stays(tmp_path: Path) -> None:
     # A limit on the size of files refuses a write as a full disk does, without a name. Caches of bytecode (-B) and of
     # TTP's (read once before) would be cut off by it too.
