@@ -10,6 +10,7 @@ from collector.rules.parts import Part, answer
 from collector.rules.roles import role
 from collector.rules.rule import Rule
 from collector.rules.witnesses import Judge, Word, about_standby, hear, unassigned, word
+from collector.sizes import exactly, rounded
 from collector.snapshot import MemberSnapshot, Reading, Snapshot
 from inventory.pairs import Image
 from inventory.policy import Policy
@@ -117,26 +118,14 @@ def _room(image: Image, images: int) -> Judge[_Flash]:
 def _arithmetic(about: str, flash: _Flash, image: Image, images: int) -> str:
     need = images * image.bytes
     missing = _needed(flash, image, images) - flash.free
-    size = _exactly if abs(missing) < _CLOSE * need else _rounded
+    size = exactly if abs(missing) < _CLOSE * need else rounded
     noun, need_word = ("image of", "needs") if images == 1 else ("images of", "need")
     clause = f"{about} has {size(flash.free)} free, and {images} {noun} {size(image.bytes)} {need_word} {size(need)}"
     if flash.staged:
         clause += f", of which {size(image.bytes)} is staged already"
     if flash.other_size is not None:
-        clause += f" ({image.file} is there with {_exactly(flash.other_size)} and doesn't count)"
+        clause += f" ({image.file} is there with {exactly(flash.other_size)} and doesn't count)"
     return f"{clause}: {size(missing)} short" if missing > 0 else clause
-
-
-def _exactly(count: int) -> str:
-    return f"{count:,} byte{'' if count == 1 else 's'}"
-
-
-def _rounded(count: int) -> str:
-    """A size in the decimal units of IEC 80000-13, to three digits or so."""
-    for unit, factor in (("GB", 10**9), ("MB", 10**6), ("kB", 10**3)):
-        if count >= factor:
-            return f"{count / factor:.2f}".rstrip("0").rstrip(".") + f" {unit}"
-    return _exactly(count)
 
 
 RULE = Rule(
