@@ -6,11 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Protocol
 
 from collector import job, recording
 from collector.capture import Capture, Ending
-from collector.judging import judge_pair
+from collector.judging import judge_snapshot, snapshot_of
+from collector.nights.past import Past
 from collector.result import PairResult, Result
+from collector.snapshot import Snapshot
 from collector.waiving import idle
 from inventory.opening import Fleet
 from inventory.pairs import Pair
@@ -25,6 +28,27 @@ class Listeners:
     judged: Callable[[PairResult], None] = field(default=lambda result: None)
 
 
+class Memory(Protocol):
+    """Knows of earlier nights and keeps this one. Neither raises anything: a sweep goes on whatever becomes of it."""
+
+    def past(self, snapshot: Snapshot) -> Past:
+        """What is known of the pair's nights before the one of this snapshot."""
+
+    def keep(self, snapshot: Snapshot, result: PairResult, *, in_time: bool) -> None:
+        """Keep a judged pair; `in_time` is False for one that nobody came to ask."""
+
+
+class NoMemory:
+    """Without a store there is no past, and nothing is kept."""
+
+    def past(self, snapshot: Snapshot) -> Past:
+        """Nothing."""
+        return Past()
+
+    def keep(self, snapshot: Snapshot, result: PairResult, *, in_time: bool) -> None:
+        """Keep nothing."""
+
+
 def sweep(
     fleet: Fleet,
     pairs: Sequence[Pair],
@@ -34,13 +58,16 @@ def sweep(
     keep: Path | None = None,
     listeners: Listeners | None = None,
     shift: timedelta = timedelta(0),
+    memory: Memory | None = None,
 ) -> Result:
     """Ask and judge these pairs, `workers` of them at a time, over a registered connection (see collector.job).
 
     `keep` is the folder that the captures are written to. A pair that an interruption left unasked is judged on
-    nothing, which makes it undecided. `shift` is added to this machine's time throughout: the demo plays another day.
+    nothing, which makes it undecided. `memory` has kept a pair before anybody is told of its result. `shift` is added to
+    this machine's time throughout: the demo plays another day.
     """
     listeners = listeners or Listeners()
+    memory = memory or NoMemory()
 
     def now() -> datetime:
         return datetime.now().astimezone() + shift
@@ -48,9 +75,11 @@ def sweep(
     started = now()
     results: dict[str, PairResult] = {}
 
-    def heard(pair: Pair, captures: dict[str, list[Capture]]) -> None:
-        captures = received(captures, shift, keep)
-        results[pair.name] = judge_pair(pair, captures, fleet.policy, now(), fleet.waivers)
+    def heard(pair: Pair, captures: dict[str, list[Capture]], in_time: bool = True) -> None:
+        snapshot = snapshot_of(pair, received(captures, shift, keep), now())
+        snapshot = replace(snapshot, past=memory.past(snapshot))
+        results[pair.name] = judge_snapshot(snapshot, fleet.policy, fleet.waivers)
+        memory.keep(snapshot, results[pair.name], in_time=in_time)
         listeners.judged(results[pair.name])
 
     if keep is not None:
@@ -68,7 +97,7 @@ def sweep(
     except job.Interrupted:
         for pair in pairs:
             if pair.name not in results:
-                heard(pair, _unasked(pair))
+                heard(pair, _unasked(pair), in_time=False)
     found = tuple(results[pair.name] for pair in pairs)
     finished = now()
     notes = idle(fleet.waivers, fleet.pairs, found, finished)

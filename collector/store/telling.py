@@ -12,7 +12,7 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from collector.store.store import StoreError
 
 # Seconds that a collector waits for another one's write to end.
-PATIENCE = 60
+PATIENCE = 30
 
 _SQLITE = {
     sqlite3.SQLITE_BUSY: f"is locked by another program for more than {PATIENCE} seconds; see what holds it, or wait",

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Engine, func, insert, select, update
 from sqlalchemy.exc import DBAPIError
 
 from collector.capture import Ending
-from collector.nights import state
+from collector.nights import moments, state
 from collector.nights.night import Room, night_of
 from collector.report import document
 from collector.result import PairResult
@@ -125,15 +125,14 @@ class _Kept:
         self._report = contents.of_json(document.pair(result))
         self._captures = list(_captures(snapshot))
         self._rooms = rooms
-        asked = max((row["started"] for row, _ in self._captures if row["started"]), default=None)
-        night = night_of(_aware(asked or snapshot.moment))
+        night = moments.night(snapshot)
         self._row: dict[str, Any] = {
             "sweep": sweep,
             "pair": result.pair.name,
             "site": result.pair.site,
             "night": night,
-            "retained": max(night, night_of(_aware(snapshot.moment))),
-            "asked": asked,
+            "retained": max(night, night_of(moments.aware(snapshot.moment))),
+            "asked": moments.asked(snapshot),
             "judged": snapshot.moment,
             "verdict": result.verdict.value,
             "target_release": result.target_release,
@@ -180,14 +179,9 @@ def _captures(snapshot: Snapshot) -> Iterator[tuple[dict[str, Any], Content | No
             row = {
                 "member": member.name,
                 "command": capture.command,
-                "started": capture.started and _aware(capture.started),
+                "started": capture.started and moments.aware(capture.started),
                 "seconds": capture.seconds,
                 "ending": capture.ending.value,
                 "reason": capture.reason,
             }
             yield row, None if capture.ending is Ending.MISSING else contents.of_text(capture.text)
-
-
-def _aware(moment: datetime) -> datetime:
-    """The moment with its offset; one without any is local time."""
-    return moment if moment.tzinfo else moment.astimezone()
