@@ -60,13 +60,14 @@ def _explain(error: Exception) -> int:
     """What a user can cause in a sentence, anything else as an internal error with its traceback."""
     from collector.credentials import CredentialsError
     from collector.recording import RecordingError
+    from collector.store.store import StoreError
     from inventory.problems import InventoryError
 
     if isinstance(error, InventoryError):
         for problem in error.problems:
             complain(str(problem), WRONG_QUESTION)
         return WRONG_QUESTION
-    if isinstance(error, RecordingError | CredentialsError):
+    if isinstance(error, RecordingError | CredentialsError | StoreError):
         return complain(str(error), WRONG_QUESTION)
     if isinstance(error, OSError) and error.filename is not None:
         return complain(f"{error.filename}: {error.strerror}", WRONG_QUESTION)

@@ -63,8 +63,8 @@ def sweep(
     """Ask and judge these pairs, `workers` of them at a time, over a registered connection (see collector.job).
 
     `keep` is the folder that the captures are written to. A pair that an interruption left unasked is judged on
-    nothing, which makes it undecided. `memory` has kept a pair before anybody is told of its result. `shift` is added to
-    this machine's time throughout: the demo plays another day.
+    nothing, which makes it undecided. `memory` has kept a pair before anybody is told of its result. `shift` is added
+    to this machine's time throughout: the demo plays another day.
     """
     listeners = listeners or Listeners()
     memory = memory or NoMemory()

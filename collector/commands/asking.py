@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from collector.commands.remembering import Remembering
     from collector.result import Result
     from inventory.opening import Fleet
     from inventory.pairs import Pair
@@ -45,9 +46,14 @@ def prepare_out(options: argparse.Namespace) -> None:
 
 
 def ask(
-    options: argparse.Namespace, fleet: Fleet, pairs: Sequence[Pair], connection: str, shift: timedelta = timedelta(0)
+    options: argparse.Namespace,
+    fleet: Fleet,
+    pairs: Sequence[Pair],
+    connection: str,
+    remembering: Remembering,
+    shift: timedelta = timedelta(0),
 ) -> Result:
-    """Ask and judge the pairs, with progress on standard error, and write the reports where --out says."""
+    """Ask, judge and remember the pairs, with progress on standard error, and write the reports where --out says."""
     from collector import output
     from collector.report.progress import SweepProgress
     from collector.sweep import Listeners, sweep
@@ -61,7 +67,9 @@ def ask(
             keep=output.captures_folder(options.out) if options.out is not None else None,
             listeners=Listeners(progress.asked, progress.judged),
             shift=shift,
+            memory=remembering.memory,
         )
+    remembering.finish(result.finished)
     if options.out is not None:
         output.write_reports(options.out, result)
     return result

@@ -6,22 +6,27 @@ import argparse
 
 from collector.commands.asking import ask, prepare_out, prepare_ssh
 from collector.commands.choosing import aimed, one_pair, open_fleet
-from collector.commands.options import PAIR_HELP, TARGET_HELP, Commands, add_command, asking_options
+from collector.commands.options import PAIR_HELP, TARGET_HELP, Commands, add_command, asking_options, keeping_options
+from collector.commands.remembering import remembering
 from collector.commands.telling import tell
 
 
 def add(commands: Commands) -> None:
     """Offer `check`."""
-    command = add_command(commands, "check", do, "ask and judge one pair now, in detail", asking_options())
+    text = "ask and judge one pair now, in detail"
+    command = add_command(commands, "check", do, text, asking_options(), keeping_options())
     command.add_argument("pair", metavar="PAIR", help=PAIR_HELP)
     command.add_argument("--target", metavar="RELEASE", help=TARGET_HELP)
 
 
 def do(options: argparse.Namespace) -> int:
     """Ask the pair over SSH, judge it and tell of it in detail."""
+    from collector.nights.night import Source
+
     fleet = open_fleet(options.inventory)
     pair = aimed(one_pair(fleet, options.pair), options)
     prepare_out(options)
     prepare_ssh(fleet, [pair])
-    result = ask(options, fleet, [pair], "ssh")
-    return tell(options, result, lambda terminal: terminal.detail(result.pairs[0]))
+    with remembering(options, fleet, [pair], Source.CHECK) as remembers:
+        result = ask(options, fleet, [pair], "ssh", remembers)
+        return remembers.ended(tell(options, result, lambda terminal: terminal.detail(result.pairs[0])))

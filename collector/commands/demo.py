@@ -7,24 +7,28 @@ from datetime import UTC, datetime
 
 from collector.commands.asking import ask, prepare_out
 from collector.commands.choosing import narrow, open_fleet
-from collector.commands.options import Commands, add_command, asking_options, narrowing_options
+from collector.commands.options import Commands, add_command, asking_options, keeping_options, narrowing_options
+from collector.commands.remembering import remembering
 from collector.commands.telling import tell_fleet
 
 
 def add(commands: Commands) -> None:
     """Offer `demo`."""
     text = "sweep the demo fleet's simulated controllers on this machine over SSH"
-    add_command(commands, "demo", do, text, asking_options(), narrowing_options())
+    add_command(commands, "demo", do, text, asking_options(), narrowing_options(), keeping_options())
 
 
 def do(options: argparse.Namespace) -> int:
     """Start the controllers, sweep them on the evening of their recordings, and tell."""
     from collector import demo
+    from collector.nights.night import Source
 
     fleet = open_fleet(options.inventory or demo.inventory_folder())
     pairs = narrow(fleet, options)
     prepare_out(options)
-    with demo.controllers(fleet) as running:
-        demo.prepare(fleet, pairs, running)
-        result = ask(options, fleet, pairs, "ssh", demo.EVENING - datetime.now(UTC))
-    return tell_fleet(options, result)
+    shift = demo.EVENING - datetime.now(UTC)
+    with remembering(options, fleet, pairs, Source.DEMO, shift) as remembers:
+        with demo.controllers(fleet) as running:
+            demo.prepare(fleet, pairs, running)
+            result = ask(options, fleet, pairs, "ssh", remembers, shift)
+        return remembers.ended(tell_fleet(options, result))

@@ -47,6 +47,33 @@ def narrowing_options() -> argparse.ArgumentParser:
     return options
 
 
+def store_options() -> argparse.ArgumentParser:
+    """The option that `remembering.named_store` reads."""
+    options = argparse.ArgumentParser(add_help=False)
+    text = "the store of all nights: a file or postgresql://… (default: $READYPAIR_STORE)"
+    options.add_argument("--store", metavar="URL|FILE", help=text)
+    return options
+
+
+def keeping_options() -> argparse.ArgumentParser:
+    """The options of a command that keeps what it finds in a store."""
+    options = argparse.ArgumentParser(add_help=False, parents=[store_options()])
+    options.add_argument(
+        "--keep-days", metavar="N", type=_days, help="take reports and captures out of the store that are older"
+    )
+    return options
+
+
+def _days(text: str) -> int:
+    try:
+        days = int(text)
+    except ValueError:
+        days = 0
+    if not 1 <= days <= 36500:
+        raise argparse.ArgumentTypeError(f"{text!r} must be a whole number from 1 to 36500")
+    return days
+
+
 def _workers(text: str) -> int:
     try:
         workers = int(text)

@@ -7,14 +7,22 @@ from pathlib import Path
 
 from collector.commands.asking import ask, prepare_out
 from collector.commands.choosing import aimed, narrow, open_fleet
-from collector.commands.options import TARGET_HELP, Commands, add_command, asking_options, narrowing_options
+from collector.commands.options import (
+    TARGET_HELP,
+    Commands,
+    add_command,
+    asking_options,
+    keeping_options,
+    narrowing_options,
+)
+from collector.commands.remembering import remembering
 from collector.commands.telling import UsageError, tell_fleet
 
 
 def add(commands: Commands) -> None:
     """Offer `replay`."""
     text = "judge recorded captures by the same rules; no network"
-    command = add_command(commands, "replay", do, text, asking_options(), narrowing_options())
+    command = add_command(commands, "replay", do, text, asking_options(), narrowing_options(), keeping_options())
     command.add_argument("folder", metavar="DIR", type=Path, help="the folder with a folder of captures a member")
     command.add_argument("--target", metavar="RELEASE", help=TARGET_HELP)
 
@@ -22,6 +30,7 @@ def add(commands: Commands) -> None:
 def do(options: argparse.Namespace) -> int:
     """Judge what was recorded of the pairs, without a network, and tell of the fleet."""
     from collector import job, recording
+    from collector.nights.night import Source
 
     fleet = open_fleet(options.inventory)
     folder = recording.find(options.folder)
@@ -30,4 +39,5 @@ def do(options: argparse.Namespace) -> int:
         raise UsageError(f"--out {options.out} would write over the captures that are replayed; name another folder")
     prepare_out(options)
     job.prepare_recorded(fleet.nornir, pairs, folder)
-    return tell_fleet(options, ask(options, fleet, pairs, job.RECORDED))
+    with remembering(options, fleet, pairs, Source.REPLAY) as remembers:
+        return remembers.ended(tell_fleet(options, ask(options, fleet, pairs, job.RECORDED, remembers)))

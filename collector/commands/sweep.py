@@ -6,20 +6,24 @@ import argparse
 
 from collector.commands.asking import ask, prepare_out, prepare_ssh
 from collector.commands.choosing import narrow, open_fleet
-from collector.commands.options import Commands, add_command, asking_options, narrowing_options
+from collector.commands.options import Commands, add_command, asking_options, keeping_options, narrowing_options
+from collector.commands.remembering import remembering
 from collector.commands.telling import tell_fleet
 
 
 def add(commands: Commands) -> None:
     """Offer `sweep`."""
     text = "ask and judge every pair of an inventory"
-    add_command(commands, "sweep", do, text, asking_options(), narrowing_options())
+    add_command(commands, "sweep", do, text, asking_options(), narrowing_options(), keeping_options())
 
 
 def do(options: argparse.Namespace) -> int:
     """Ask the pairs over SSH, judge them and tell of the fleet."""
+    from collector.nights.night import Source
+
     fleet = open_fleet(options.inventory)
     pairs = narrow(fleet, options)
     prepare_out(options)
     prepare_ssh(fleet, pairs)
-    return tell_fleet(options, ask(options, fleet, pairs, "ssh"))
+    with remembering(options, fleet, pairs, Source.SWEEP) as remembers:
+        return remembers.ended(tell_fleet(options, ask(options, fleet, pairs, "ssh", remembers)))

@@ -1,0 +1,99 @@
+"""The store that a command keeps its pairs in, or reads them out of."""
+
+from __future__ import annotations
+
+import os
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+from collector.commands.telling import WRONG_QUESTION, UsageError, complain
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Iterator, Sequence
+
+    from collector.nights.night import Source
+    from collector.store.memory import StoreMemory
+    from collector.store.store import Store
+    from inventory.opening import Fleet
+    from inventory.pairs import Pair
+
+
+@dataclass(frozen=True)
+class Remembering:
+    """What a sweep remembers by; `store` and `memory` are None where no store is named. Made by `remembering`."""
+
+    inventory: str
+    keep_days: int | None = None
+    store: Store | None = None
+    memory: StoreMemory | None = None
+
+    def missed(self) -> tuple[str, ...]:
+        """The pairs that the last sweep of this inventory didn't reach; none where there is no store."""
+        return self.store.missed(self.inventory) if self.store else ()
+
+    def finish(self, moment: datetime) -> None:
+        """Note that the sweep came to its end at this moment of its own time."""
+        if self.memory:
+            self.memory.finish(moment)
+
+    def ended(self, status: int) -> int:
+        """Take away what is kept for too long; returns the exit status, another one where the store failed."""
+        from collector.nights.night import night_of
+
+        if self.memory is None:
+            return status
+        if self.keep_days is not None:
+            # By this machine's own time: the demo plays another day, and its future must not age what is real.
+            self.memory.prune(night_of(datetime.now().astimezone()) - timedelta(days=self.keep_days))
+        problem = self.memory.problem
+        return status if problem is None else complain(problem, WRONG_QUESTION)
+
+
+@contextmanager
+def remembering(
+    options: argparse.Namespace, fleet: Fleet, pairs: Sequence[Pair], source: Source, shift: timedelta = timedelta(0)
+) -> Iterator[Remembering]:
+    """Begin a sweep of these pairs in the store that the options name; StoreError where it can't be used.
+
+    `shift` is added to this machine's time, as in `sweep.sweep`.
+    """
+    inventory, named = str(fleet.folder.resolve()), named_store(options)
+    if named is None:
+        if options.keep_days is not None:
+            raise UsageError("--keep-days is about a store; name it with --store or in READYPAIR_STORE")
+        yield Remembering(inventory)
+        return
+    from collector.store.memory import StoreMemory
+    from collector.store.store import Start, opened
+
+    whole = len(pairs) == len(fleet.pairs)
+    with opened(named) as store:
+        writer = store.begin(Start(source, _collector(), inventory, whole, datetime.now().astimezone() + shift))
+        yield Remembering(inventory, options.keep_days, store, StoreMemory(store, writer, fleet))
+
+
+@contextmanager
+def reading(options: argparse.Namespace) -> Iterator[Store]:
+    """The store that the options name, for a command that only reads; UsageError where they name none."""
+    from collector.store.store import opened
+
+    named = named_store(options)
+    if named is None:
+        raise UsageError("name the store with --store URL or FILE, or in READYPAIR_STORE")
+    with opened(named, existing=True) as store:
+        yield store
+
+
+def named_store(options: argparse.Namespace) -> str | None:
+    """The store's URL or file as --store or READYPAIR_STORE gives it; None where neither does, or with an empty one."""
+    named: str | None = options.store
+    return (os.environ.get("READYPAIR_STORE") if named is None else named) or None
+
+
+def _collector() -> str:
+    import platform
+
+    return os.environ.get("READYPAIR_COLLECTOR") or platform.node()
