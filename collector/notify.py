@@ -1,0 +1,138 @@
+"""Delivers a message to receivers by their URLs, and lets nothing of a URL but its scheme and host get out."""
+
+from __future__ import annotations
+
+import logging
+import re
+import sys
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
+
+if TYPE_CHECKING:
+    from apprise import AppriseAsset, NotifyBase
+
+
+class NotifyError(ValueError):
+    """A URL is of no use; the message is one sentence that says which and shows none of its secrets."""
+
+
+class Tone(StrEnum):
+    """What a receiver may colour a message by, in the library's own words."""
+
+    WORSE = "warning"
+    BETTER = "success"
+    NEITHER = "info"
+
+
+@dataclass(frozen=True)
+class Message:
+    """What is told, in plain text."""
+
+    subject: str
+    body: str
+    tone: Tone = Tone.NEITHER
+
+
+@dataclass(frozen=True)
+class Receiver:
+    """Somebody who can be told; `shown` names them without a secret."""
+
+    shown: str
+    service: NotifyBase
+
+
+def receivers(urls: Sequence[str]) -> list[Receiver]:
+    """The receivers at these URLs; NotifyError where one isn't a URL that messages can be sent to."""
+    with _silence():
+        return [_receiver(url, f"number {n} of {len(urls)}") for n, url in enumerate(urls, start=1)]
+
+
+def deliver(message: Message, to: Sequence[Receiver]) -> list[Receiver]:
+    """Send the message to every receiver, one after the other; returns those that didn't take it."""
+    with _silence():
+        return [receiver for receiver in to if not _delivered(message, receiver)]
+
+
+def _receiver(url: str, number: str) -> Receiver:
+    from apprise import Apprise
+
+    try:
+        service = Apprise.instantiate(url, asset=_asset())
+    except Exception:
+        # Its message may quote the URL.
+        service = None
+    if service is None:
+        scheme = _scheme(url)
+        what = f"a {scheme} URL" if scheme else "no URL"
+        raise NotifyError(
+            f"--notify: receiver {number} is {what} that no message can be sent to; see the library apprise for the "
+            "URLs that it knows"
+        )
+    return Receiver(_shown(url, service, number), service)
+
+
+def _asset() -> AppriseAsset:
+    from apprise import AppriseAsset
+
+    # In readypair's name, with no picture from elsewhere, nothing kept on the disk, and in this thread.
+    return AppriseAsset(
+        app_id="readypair",
+        app_desc="readypair",
+        app_url="",
+        image_url_mask="",
+        image_url_logo="",
+        storage_mode="memory",
+        async_mode=False,
+    )
+
+
+def _delivered(message: Message, receiver: Receiver) -> bool:
+    from apprise import Apprise, NotifyFormat, NotifyType
+
+    try:
+        return bool(
+            Apprise([receiver.service], asset=receiver.service.asset).notify(
+                title=message.subject,
+                body=message.body,
+                notify_type=NotifyType(message.tone.value),
+                body_format=NotifyFormat.TEXT,
+            )
+        )
+    except Exception:
+        # Whatever a service's plugin raises, the other receivers are told and the sweep's verdicts stand.
+        return False
+
+
+def _shown(url: str, service: NotifyBase, number: str) -> str:
+    """The scheme and the host, where the URL has one: of many services the same place holds a token."""
+    scheme = _scheme(url) or "URL"
+    if scheme in ("http", "https"):
+        host = urlsplit(url).hostname
+    else:
+        token = service.template_tokens.get("host")
+        is_host = token is not None and not token.get("private") and all("{host}" in t for t in service.templates)
+        host = getattr(service, "host", None) if is_host else None
+    return f"{scheme}://{host}" if isinstance(host, str) and host else f"{scheme}, receiver {number}"
+
+
+def _scheme(url: str) -> str | None:
+    found = re.match(r"\s*([A-Za-z][A-Za-z0-9+.-]{0,30})://", url)
+    return found[1].lower() if found else None
+
+
+@contextmanager
+def _silence() -> Iterator[None]:
+    """Let no logger and no warning speak: the library and those below it name whole URLs, at some level or other."""
+    before = logging.root.manager.disable
+    logging.disable(sys.maxsize)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    finally:
+        logging.disable(before)
