@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+
+from collector.nights.night import Night
 
 
 @dataclass(frozen=True)
 class Point:
-    """Free flash in bytes at a moment that knows its offset."""
+    """Free flash in bytes at a moment that knows its offset, and the bytes that were needed then.
+
+    `needed` is as in Room, so that staging the image, which takes from both alike, isn't taken for a loss of room.
+    """
 
     moment: datetime
     free: int
+    needed: int | None = None
 
 
 @dataclass(frozen=True)
@@ -23,3 +30,13 @@ class Past:
     """
 
     flash: Mapping[str, tuple[Point, ...]] = field(default_factory=dict)
+
+
+def past_of(nights: Iterable[Night]) -> Past:
+    """A pair's nights, oldest first, as far as a rule may know of them; a night without a figure gives no point."""
+    points: dict[str, list[Point]] = defaultdict(list)
+    for night in nights:
+        for room in night.rooms:
+            if room.free is not None:
+                points[room.member].append(Point(night.asked or night.judged, room.free, room.needed))
+    return Past({member: tuple(own) for member, own in points.items()})

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import TypeVar
 
 from collector.nights import moments
-from collector.nights.past import Past, Point
+from collector.nights.outlook import LOOK_BACK
+from collector.nights.past import Past, past_of
 from collector.result import PairResult
 from collector.rules.flash_space import rooms
 from collector.snapshot import Snapshot
@@ -16,8 +16,6 @@ from collector.store.store import Store, StoreError, SweepWriter
 from inventory.opening import Fleet
 
 _T = TypeVar("_T")
-# As far as a forecast looks back, in nights: what was before a season ago says nothing about the next window.
-LOOK_BACK = 90
 # A server that is gone may take a minute to say so: the pairs are not kept waiting for it again and again.
 _FAILURES = 2
 
@@ -82,12 +80,7 @@ class StoreMemory:
 
 def past(store: Store, pair: str, since: date, until: date) -> Past:
     """The flash of the pair's members on those nights, both included, as a snapshot carries it to the rules."""
-    points: dict[str, list[Point]] = defaultdict(list)
-    for night in store.nights(pair, since=since, until=until):
-        for room in night.rooms:
-            if room.free is not None:
-                points[room.member].append(Point(night.asked or night.judged, room.free))
-    return Past({member: tuple(own) for member, own in points.items()})
+    return past_of(store.nights(pair, since=since, until=until))
 
 
 def _not_stored(lost: list[str]) -> str:
