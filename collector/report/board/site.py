@@ -1,0 +1,321 @@
+"""What the board shows, put together from the store: of each pair a row in the fleet's table and a sheet of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from functools import lru_cache
+from itertools import pairwise
+from statistics import median
+
+from collector.finding import Status, Verdict
+from collector.nights.change import Change
+from collector.nights.night import CertificateEnd, Night, PairState, Room
+from collector.nights.outlook import Forecast, Silence, forecast, series
+from collector.nights.past import Past, past_of
+from collector.nights.streak import ready_share, streak
+from collector.report.board.addresses import stem
+from collector.report.board.drawn import Reading, Span, Standing, Stretch, Trend
+from collector.report.board.plans import PlanCard
+from collector.report.stored import pair_result
+from collector.result import PairResult
+from collector.store.store import Store
+from inventory.pairs import Window
+
+YEAR, LAST = timedelta(days=364), 30
+# A pair that the fleet's sweeps haven't met for so long is named at the end of the board, and has no page any more.
+_GONE = timedelta(days=30)
+
+
+@dataclass(frozen=True)
+class Planned:
+    """What an inventory says of a pair that a stored report may not know yet."""
+
+    name: str
+    site: str
+    window: Window | None
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What holds for every page of one board.
+
+    `newest` is the last night of the fleet, None where no sweep of the whole fleet was ever stored; `planned` are the
+    pairs of the inventory where one is given, else None: then windows come from the reports.
+    """
+
+    made: datetime
+    since: date
+    newest: date | None
+    fleet_nights: tuple[date, ...]
+    planned: Mapping[str, Planned] | None = None
+    plans: Mapping[str, PlanCard] = field(default_factory=dict)
+
+    @property
+    def fresh_for(self) -> timedelta:
+        """For how long a board of these nights is fresh: one and a half of their usual distances, 36 hours at least."""
+        recent = self.fleet_nights[-LAST:]
+        gaps = [(later - earlier).days for earlier, later in pairwise(recent)]
+        return timedelta(days=median(gaps) if gaps else 1) * 1.5
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What a pair has to do with a rule that it doesn't pass: the status that it counts as, or that it is waived."""
+
+    rule: str
+    status: Status
+    waived: bool
+    statement: str
+
+
+@dataclass(frozen=True)
+class Row:
+    """A pair in the fleet's table.
+
+    `asked` is the night of its last answer and `known` its verdict then, both None for a pair that never answered;
+    `heard` when that was. `in_a_row` counts the nights in a row on which it was go, `ready` those of the last thirty
+    by the calendar, of which `counted` count.
+    """
+
+    name: str
+    site: str
+    standing: Standing
+    window: Window | None = None
+    asked: date | None = None
+    known: Verdict | None = None
+    heard: datetime | None = None
+    in_a_row: int = 0
+    ready: int = 0
+    counted: int = 0
+    troubles: tuple[Trouble, ...] = ()
+    changes: tuple[Change, ...] = ()
+
+    @property
+    def page(self) -> str:
+        """The name of its page in `pairs/`."""
+        return f"{stem(self.name)}.html"
+
+
+@dataclass(frozen=True)
+class CertificateRow:
+    """A member's certificate and when it ends; `days` are those that are left as of the board."""
+
+    member: str
+    certificate: CertificateEnd
+    days: int
+
+
+@dataclass(frozen=True)
+class ShownPlan:
+    """A plan, and whether it was made for another target or another window than the pair has now."""
+
+    plan: PlanCard
+    other_target: bool
+    other_window: bool
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A pair's own page.
+
+    `result` is its last answer as the report had it, None where there is none or where it was taken away by then.
+    """
+
+    row: Row
+    result: PairResult | None = None
+    stretches: tuple[Stretch, ...] = ()
+    trends: tuple[Trend, ...] = ()
+    certificates: tuple[CertificateRow, ...] = ()
+    timeline: tuple[Change, ...] = ()
+    plan: ShownPlan | None = None
+
+    @property
+    def shown(self) -> Span | None:
+        """The nights from the first to the last that is told of."""
+        if not self.stretches:
+            return None
+        return Span(self.stretches[0].span.first, self.stretches[-1].span.last)
+
+
+@dataclass(frozen=True)
+class Board:
+    """The fleet's page. `gone` are pairs that the store knows and that nobody asks any more."""
+
+    frame: Frame
+    rows: tuple[Row, ...]
+    gone: tuple[str, ...]
+
+
+def frame_of(
+    store: Store,
+    made: datetime,
+    planned: Sequence[Planned] | None = None,
+    plans: Mapping[str, PlanCard] | None = None,
+) -> Frame:
+    """What holds for every page of a board that is made at this moment."""
+    nights = store.fleet_nights()
+    newest = nights[-1] if nights else None
+    since = (newest or made.date()) - YEAR
+    return Frame(
+        made=made,
+        since=since,
+        newest=newest,
+        fleet_nights=tuple(night for night in nights if night >= since),
+        planned=None if planned is None else {pair.name: pair for pair in planned},
+        plans=plans or {},
+    )
+
+
+def sheet_of(store: Store, name: str, frame: Frame) -> Sheet | None:
+    """A pair's sheet; None for one that nobody asks any more."""
+    planned = frame.planned.get(name) if frame.planned is not None else None
+    if frame.planned is not None and planned is None:
+        return None
+    nights = store.nights(name, since=frame.since)
+    if planned is None and _is_gone(nights, frame):
+        return None
+    state = lru_cache(maxsize=None)(store.state)
+    answered = next((night for night in reversed(nights) if night.in_time), None)
+    result = _result(store, answered, state)
+    row = _row(name, planned, nights, frame)
+    if answered is not None:
+        row = replace(
+            row,
+            asked=answered.night,
+            known=answered.verdict,
+            heard=answered.asked or answered.judged,
+            window=_window(planned, result),
+            troubles=tuple(_troubles(state(answered.state), result)),
+        )
+    return Sheet(
+        row=row,
+        result=result,
+        stretches=tuple(_stretches(nights, frame, state)),
+        trends=tuple(_trends(nights)),
+        certificates=tuple(_certificates(state(answered.state), frame.made)) if answered is not None else (),
+        plan=_plan(frame.plans.get(name), row, result),
+    )
+
+
+def board_of(frame: Frame, rows: Iterable[Row], gone: Sequence[str]) -> Board:
+    """The fleet's page: by site, and within a site the worst first."""
+    worst = list(Standing)
+    ordered = sorted(rows, key=lambda row: (row.site.casefold(), row.site, worst.index(row.standing), row.name))
+    return Board(frame, tuple(ordered), tuple(sorted(gone)))
+
+
+def names_of(store: Store, frame: Frame) -> tuple[str, ...]:
+    """The pairs that may have a sheet: those of the store and those of the inventory, sorted."""
+    return tuple(sorted({*store.pairs(), *(frame.planned or ())}))
+
+
+def _is_gone(nights: Sequence[Night], frame: Frame) -> bool:
+    return not nights or (frame.newest is not None and frame.newest - nights[-1].night > _GONE)
+
+
+def _result(store: Store, night: Night | None, state: Callable[[int], PairState]) -> PairResult | None:
+    if night is None:
+        return None
+    report = store.report(night.id)
+    return pair_result(report, state(night.state)) if report is not None else None
+
+
+def _row(name: str, planned: Planned | None, nights: Sequence[Night], frame: Frame) -> Row:
+    """What is known of a pair whether it ever answered or not."""
+    ready, counted = ready_share(nights, frame.fleet_nights, last=LAST)
+    return Row(
+        name=name,
+        site=planned.site if planned is not None else nights[-1].site,
+        standing=_standing(nights[-1] if nights else None, frame),
+        window=planned.window if planned is not None else None,
+        in_a_row=streak(nights, frame.fleet_nights),
+        ready=ready,
+        counted=counted,
+    )
+
+
+def _standing(night: Night | None, frame: Frame) -> Standing:
+    """How a pair stands by its last night: what it said before the fleet's last one is no answer any more."""
+    if night is None or not night.in_time or (frame.newest is not None and night.night < frame.newest):
+        return Standing.NOT_ASKED
+    return Standing(night.verdict.value)
+
+
+def _window(planned: Planned | None, result: PairResult | None) -> Window | None:
+    if planned is not None:
+        return planned.window
+    return result.pair.window if result is not None else None
+
+
+def _troubles(state: PairState, result: PairResult | None) -> Iterator[Trouble]:
+    """What keeps the pair from being go or is worth a caution, in the catalogue's order where a report tells it."""
+    statements = {finding.rule: finding.statement for finding in result.findings} if result is not None else {}
+    for rule in (*statements, *(each for each in state.rules if each not in statements)):
+        kept = state.rules.get(rule)
+        if kept is None:
+            continue
+        status = Status.UNKNOWN if kept.waived and kept.decides else kept.status
+        if kept.waived or status in (Status.BLOCK, Status.UNKNOWN, Status.CAUTION):
+            yield Trouble(rule, status, kept.waived, statements.get(rule, ""))
+
+
+def _stretches(nights: Sequence[Night], frame: Frame, state: Callable[[int], PairState]) -> Iterator[Stretch]:
+    """The nights that count from the pair's first on, those alike and next to each other as one."""
+    by_night = {night.night: night for night in nights}
+    if not by_night:
+        return
+    found: Stretch | None = None
+    for night in sorted({*by_night, *(each for each in frame.fleet_nights if each >= nights[0].night)}):
+        standing, rules = _stood(by_night.get(night), state)
+        alike = found is not None and (found.standing, found.rules) == (standing, rules)
+        if found is not None and alike and night - found.span.last == timedelta(days=1):
+            found = replace(found, span=Span(found.span.first, night))
+            continue
+        if found is not None:
+            yield found
+        found = Stretch(Span(night, night), standing, rules)
+    if found is not None:
+        yield found
+
+
+def _stood(night: Night | None, state: Callable[[int], PairState]) -> tuple[Standing, tuple[str, ...]]:
+    if night is None or not night.in_time:
+        return Standing.NOT_ASKED, ()
+    rules = state(night.state).rules
+    return Standing(night.verdict.value), tuple(rule for rule, kept in rules.items() if kept.decides)
+
+
+def _trends(nights: Sequence[Night]) -> Iterator[Trend]:
+    past = past_of(nights)
+    rooms = {room.member: (night, room) for night in nights for room in night.rooms}
+    for member in sorted(rooms):
+        readings = tuple(
+            Reading(night.night, room.free, room.needed)
+            for night in nights
+            for room in night.rooms
+            if room.member == member
+        )
+        if any(reading.free is not None for reading in readings):
+            yield Trend(member, readings, _forecast(past, *rooms[member]))
+
+
+def _forecast(past: Past, night: Night, room: Room) -> Forecast | Silence | None:
+    if room.free is None or room.needed is None:
+        return None
+    return forecast(series(room, past, night.asked or night.judged))
+
+
+def _certificates(state: PairState, made: datetime) -> Iterator[CertificateRow]:
+    for member, known in state.members.items():
+        for certificate in known.certificates or ():
+            yield CertificateRow(member, certificate, (certificate.end.date() - made.date()).days)
+
+
+def _plan(plan: PlanCard | None, row: Row, result: PairResult | None) -> ShownPlan | None:
+    if plan is None:
+        return None
+    target = result.target_release if result is not None else plan.target_release
+    start = row.window.start if row.window is not None else None
+    return ShownPlan(plan, other_target=plan.target_release != target, other_window=plan.window_start != start)
