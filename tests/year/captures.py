@@ -31,6 +31,8 @@ _LOG = (
 )
 # Somebody looks after the configuration about every fifth week, and saves it.
 _REVISION = timedelta(days=37)
+# On so many nights the tables of access points stand in another order, with some addresses given anew.
+_REORDERED = 0.15
 
 
 def pair_of(described: PairDescription) -> Pair:
@@ -100,15 +102,17 @@ def _moving(story: Story, pair: PairDescription, moment: datetime, lot: Random) 
         for member, boot in zip(pair.members, boots, strict=True)
     ]
     changed = moment - (moment - datetime(2026, 1, 20, 9, 31, 7, tzinfo=ZONE)) % _REVISION
-    access_points = lot.sample(pair.access_points, len(pair.access_points))
+    access_points = pair.access_points
+    if lot.random() < _REORDERED:
+        access_points = tuple(
+            replace(ap, address=f"203.0.113.{lot.randint(1, 254)}") if lot.random() < 0.2 else ap
+            for ap in lot.sample(access_points, len(access_points))
+        )
     return replace(
         pair,
         members=(members[0], members[1]),
         uptime=uptime(moment - max(boot.moment for boot in boots)),
-        access_points=tuple(
-            replace(ap, address=f"203.0.113.{lot.randint(1, 254)}") if lot.random() < 0.1 else ap
-            for ap in access_points
-        ),
+        access_points=access_points,
         asked=moment + _CLOCK_AT * _SPACING + timedelta(milliseconds=lot.randint(20, 180)),
         changed=changed,
         saved=changed + timedelta(seconds=lot.randint(9, 40)),

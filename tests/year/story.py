@@ -135,7 +135,10 @@ class Truth:
 
 @dataclass(frozen=True)
 class Story:
-    """A pair's year; `free` is each member's free flash in bytes, by the number of the night."""
+    """A pair's year; `free` is each member's free flash in bytes, by the number of the night.
+
+    It is in the inventory from its `first` night to before `until`.
+    """
 
     base: PairDescription
     region: Region
@@ -143,11 +146,18 @@ class Story:
     truth: Truth
     chapters: tuple[Chapter, ...] = ()
     boots: tuple[Boot, ...] = ()
+    first: date = START
+    until: date | None = None
 
     @property
     def name(self) -> str:
         """The pair's."""
         return self.base.name
+
+    @property
+    def asked(self) -> tuple[date, ...]:
+        """The nights on which somebody came to ask it, answered or not."""
+        return _asked(self.region, self.first, self.until)
 
     def on(self, night: date) -> PairDescription:
         """What the pair is like on a night, but for what moves by itself."""
@@ -209,15 +219,9 @@ class Year:
             found = [replace(found[0], pairs=found[0].pairs[:2], finished=False), again, *found[1:]]
         return tuple(sorted(found, key=lambda asking: asking.started))
 
-    def asked(self, pair: str) -> tuple[date, ...]:
-        """The nights on which a sweep was to ask the pair and did, or found it silent."""
-        region = self.story(pair).region
-        return tuple(
-            night for night in nights(START) if night not in MISSED[region] and (pair, night) not in NOT_IN_TIME
-        )
-
     def _sweep(self, region: Region, night: date) -> Asking:
-        pairs = tuple(story.name for story in self.stories if story.region is region)
+        there = (story for story in self.stories if story.region is region)
+        pairs = tuple(story.name for story in there if story.first <= night < (story.until or date.max))
         late = frozenset(pair for pair in pairs if (pair, night) in NOT_IN_TIME)
         return Asking(Source.SWEEP, region, region.begins(night), pairs, unasked=late)
 
@@ -328,8 +332,8 @@ def _foreshore(lot: Random) -> Story:
     )
 
 
-def _asked(region: Region) -> tuple[date, ...]:
-    return tuple(night for night in nights(START) if night not in MISSED[region])
+def _asked(region: Region, first: date = START, until: date | None = None) -> tuple[date, ...]:
+    return tuple(night for night in nights(first, until) if night not in MISSED[region])
 
 
 def _flips(rule: str, blocked: set[date], asked: tuple[date, ...]) -> Iterator[Moved]:
@@ -375,7 +379,8 @@ def _millrace(lot: Random) -> Story:
 
 
 def _headland(lot: Random) -> Story:
-    window, end, renewed = date(2026, 7, 10), at(date(2026, 12, 15), 10, 15), date(2026, 12, 9)
+    joined, window = date(2026, 6, 12), date(2026, 7, 10)
+    end, renewed = at(date(2026, 12, 15), 10, 15), date(2026, 12, 9)
     # Where no window is to come, the policy wants thirty days from tonight: at ten at night that is one day sooner.
     blocked = set(nights(date(2026, 11, 15), renewed))
     certificate = (at(date(2023, 12, 16), 10, 15), end)
@@ -392,18 +397,18 @@ def _headland(lot: Random) -> Story:
         tuple((_about(lot, 18_000, 90), _about(lot, 18_500, 90)) for _ in nights(START)),
         Truth(
             (
-                *_flips("certificates", blocked, _asked(Region.NORTH)),
+                *_flips("certificates", blocked, _asked(Region.NORTH, joined)),
                 Moved(renewed, Kind.CERTIFICATE, "headland-a"),
                 Moved(renewed, Kind.CERTIFICATE, "headland-b"),
             ),
             dict.fromkeys(blocked, Verdict.NO_GO),
-            may_caution=(),
-            level={"headland-a": date(2026, 4, 1), "headland-b": date(2026, 4, 1)},
+            level={"headland-a": date(2026, 8, 1), "headland-b": date(2026, 8, 1)},
         ),
         (
             Chapter(START, renewed, lambda pair: replace(pair, certificate=certificate)),
             Chapter(renewed, None, lambda pair: replace(pair, certificate=new)),
         ),
+        first=joined,
     )
 
 
@@ -474,6 +479,7 @@ def _sluice(lot: Random) -> Story:
             Boot(1, at(upgraded, 0, 12), "Image Install"),
             Boot(0, at(upgraded, 0, 44), "Image Install"),
         ),
+        first=date(2026, 6, 20),
     )
 
 
@@ -580,6 +586,8 @@ def _one(pair: PairDescription, place: int, **values: object) -> PairDescription
 # backwater: a line that somebody told the controller to ignore; its waiver ends three weeks before the window.
 
 _WAIVED_UNTIL = date(2026, 9, 30)
+# The first night on which the pair is in no inventory any more.
+GONE = date(2026, 12, 1)
 _WAIVER = Waiver(
     "backwater", "config-sync", "the night shift's lead", "Only the SNMP location; it goes in autumn.", _WAIVED_UNTIL
 )
@@ -721,4 +729,5 @@ def _lockgate(lot: Random) -> Story:
             Chapter(SILENT.first, SILENT.until, _members(reachable=False)),
         ),
         (Boot(1, at(CUT.first, 5, 10), "lost communication with active"),),
+        first=date(2026, 6, 15),
     )
