@@ -56,6 +56,10 @@ class Database:
         """The names of access points of this number."""
         return self._read(lambda connection: reading.ap_set(connection, number))
 
+    def announced(self) -> Mapping[str, int]:
+        """The states that somebody was last told of."""
+        return self._read(reading.announced)
+
     def report(self, judgement: int) -> Mapping[str, Any] | None:
         """The judgement's pair as in report.json."""
         return self._read(lambda connection: reading.report(connection, judgement))

@@ -58,6 +58,18 @@ def ap_set(connection: Connection, number: int) -> tuple[str, ...]:
     return tuple(json.loads(contents.load(connection, number)))
 
 
+def announced(connection: Connection) -> dict[str, int]:
+    """The number of each pair's state in the last sweep that somebody was told of."""
+    told = (
+        select(func.max(JUDGEMENTS.c.id))
+        .join(SWEEPS, SWEEPS.c.id == JUDGEMENTS.c.sweep)
+        .where(SWEEPS.c.announced.is_not(None), _PLANNED, JUDGEMENTS.c.in_time)
+        .group_by(JUDGEMENTS.c.pair)
+    )
+    rows = connection.execute(select(JUDGEMENTS.c.pair, JUDGEMENTS.c.state).where(JUDGEMENTS.c.id.in_(told)))
+    return {row.pair: row.state for row in rows}
+
+
 def report(connection: Connection, judgement: int) -> Mapping[str, Any] | None:
     """The judgement's pair as in report.json, as long as it is kept."""
     number = connection.execute(select(JUDGEMENTS.c.report).where(JUDGEMENTS.c.id == judgement)).scalar()

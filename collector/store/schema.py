@@ -31,7 +31,7 @@ from sqlalchemy import (
 )
 
 # The last step in `migrations/versions`: what a store must be at before it is used.
-REVISION = "0001"
+REVISION = "0002"
 REVISION_TABLE = "readypair_revision"
 
 # SQLite numbers rows by itself only where the type is exactly INTEGER.
@@ -102,6 +102,8 @@ SWEEPS = Table(
     Column("started", Moment, nullable=False),
     # Null where it was killed, or is still going on.
     Column("finished", Moment),
+    # When somebody was told of what it found new, or there was nothing new to tell; null where nobody was told.
+    Column("announced", Moment),
 )
 
 JUDGEMENTS = Table(

@@ -73,6 +73,9 @@ class SweepWriter(Protocol):
     def finish(self, moment: datetime) -> None:
         """Note that the sweep came to its end."""
 
+    def announce(self, moment: datetime) -> None:
+        """Note that somebody was told of what the sweep found new, or that there was nothing new to tell."""
+
 
 class Store(Protocol):
     """Nights by pair. Everything that reads is ordered, and sees whole pairs only."""
@@ -101,6 +104,9 @@ class Store(Protocol):
 
     def ap_set(self, number: int) -> tuple[str, ...]:
         """The names of access points that the number in `Night.aps` stands for, sorted."""
+
+    def announced(self) -> Mapping[str, int]:
+        """Of each pair the number of the state that somebody was last told of; pairs that nobody was told of lack."""
 
     def report(self, judgement: int) -> Mapping[str, Any] | None:
         """The pair of that judgement as in report.json; None once it was taken away."""

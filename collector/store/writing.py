@@ -59,7 +59,14 @@ class Writer:
 
     def finish(self, moment: datetime) -> None:
         """Note that the sweep came to its end."""
-        statement = update(SWEEPS).where(SWEEPS.c.id == self._sweep).values(finished=moment)
+        self._note(finished=moment)
+
+    def announce(self, moment: datetime) -> None:
+        """Note that somebody was told of it."""
+        self._note(announced=moment)
+
+    def _note(self, **values: datetime) -> None:
+        statement = update(SWEEPS).where(SWEEPS.c.id == self._sweep).values(values)
         transact(self._engine, lambda connection: connection.execute(statement))
 
 
