@@ -114,10 +114,15 @@ def _shown(url: str, service: NotifyBase, number: str) -> str:
     if scheme in ("http", "https"):
         host = urlsplit(url).hostname
     else:
-        token = service.template_tokens.get("host")
-        is_host = token is not None and not token.get("private") and all("{host}" in t for t in service.templates)
-        host = getattr(service, "host", None) if is_host else None
+        host = getattr(service, "host", None) if _has_host(service) else None
     return f"{scheme}://{host}" if isinstance(host, str) and host else f"{scheme}, receiver {number}"
+
+
+def _has_host(service: NotifyBase) -> bool:
+    """Whether every URL of the service has a host where others have a token."""
+    templates: tuple[str, ...] = service.templates
+    token = service.template_tokens.get("host")
+    return token is not None and not token.get("private") and all("{host}" in template for template in templates)
 
 
 def _scheme(url: str) -> str | None:
