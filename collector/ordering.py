@@ -74,6 +74,7 @@ MENDING: Mapping[str, Mending] = {
     "image-staged": Mending(("flash-space",)),
     "ap-joined": Mending((*_PAIR, "certificates"), disruptive=True),
     "ap-staging": Mending(("image-staged", "ap-joined", "ap-support"), disruptive=True),
+    "outlook": Mending(("flash-space",)),
 }
 # Asking again tells something only once the rest is mended.
 _LAST = "evidence-age"

@@ -14,3 +14,8 @@ def rounded(count: float) -> str:
         if count >= factor:
             return f"{count / factor:.2f}".rstrip("0").rstrip(".") + f" {unit}"
     return exactly(round(count))
+
+
+def about(count: float) -> str:
+    """An estimate in bytes, to three digits: `41.2 MB`."""
+    return rounded(float(f"{count:.3g}"))

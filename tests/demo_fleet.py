@@ -76,7 +76,7 @@ def with_capture(described: Snapshot, capture: Capture) -> Snapshot:
     first, second = (
         _replaced(member, capture) if member.name == capture.member else member for member in described.members
     )
-    return Snapshot(described.pair, (first, second), EVENING)
+    return replace(described, members=(first, second))
 
 
 def _replaced(member: MemberSnapshot, capture: Capture) -> MemberSnapshot:

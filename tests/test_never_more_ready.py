@@ -22,6 +22,8 @@ from collector import rules
 from collector.capture import Capture, Ending
 from collector.demo import EVENING
 from collector.finding import Answer, Finding, Status, Verdict
+from collector.nights.past import Past, Point
+from collector.rules.flash_space import rooms
 from collector.rules.rule import Rule
 from collector.snapshot import MemberSnapshot, Reading, Snapshot, member_snapshot
 from collector.verdict import verdict, weigh
@@ -42,6 +44,8 @@ _WEIGHED = _ROLES.union(*(rule.needs for rule in rules.CATALOGUE))
 _BY_ID = {rule.id: rule for rule in rules.CATALOGUE}
 # These read no answer but when every capture was taken.
 _READS_MANIFESTS = frozenset({"evidence-age"})
+# What the demo's fleet has none of: earlier nights. There is a test of its own for it.
+_READS_THE_PAST = frozenset({"outlook"})
 _LONG_TABLES = frozenset({"show ap summary", "show ap image", "show wireless stats ap join summary"})
 _EVERY = 7
 _WAIVERS = tuple(
@@ -153,7 +157,7 @@ def test_there_is_trouble_to_lose() -> None:
     """Without blocks and undecided pairs in the demo the property would hold by itself."""
     blocked = {rule for pair in pairs() for rule in _before(pair).with_status(Status.BLOCK)}
     # Of old captures there is a test of its own: what the demo's controllers answer is always new.
-    assert blocked == {rule.id for rule in rules.CATALOGUE} - _READS_MANIFESTS
+    assert blocked == {rule.id for rule in rules.CATALOGUE} - _READS_MANIFESTS - _READS_THE_PAST
     assert {_before(pair).verdicts()["by the demo's policy"] for pair in pairs()} == set(Verdict)
 
 
@@ -239,6 +243,41 @@ def test_losing_any_of_old_captures_makes_nothing_better(days: int) -> None:
     before = _judged(described)
     assert before.with_status(Status.BLOCK) >= _READS_MANIFESTS
     assert [problem for capture in _captures(described) for problem in _lost(before, capture)] == []
+
+
+def _falling(pair: str, a_night: int) -> Snapshot:
+    """The pair with thirty nights before this one, each with so many bytes more on either member's flash."""
+    described = snapshot(pair)
+    flash = {
+        room.member: tuple(
+            Point(EVENING - timedelta(days=days), room.free + days * a_night, room.needed) for days in range(30, 0, -1)
+        )
+        for room in rooms(described, fleet().policy)
+        if room.free is not None
+    }
+    return replace(described, past=Past(flash))
+
+
+@pytest.mark.parametrize(("a_night", "status"), [(2 * 10**10, Status.BLOCK), (3 * 10**6, Status.PASS)])
+@pytest.mark.parametrize("pair", ["quay", "lantern"])
+def test_losing_any_of_what_a_forecast_starts_from_makes_nothing_better(
+    pair: str, a_night: int, status: Status
+) -> None:
+    """Of lantern's standby its partner tells."""
+    before = _judged(_falling(pair, a_night))
+    assert before.status("outlook") is status
+    assert [problem for capture in _captures(before.described) for problem in _lost(before, capture)] == []
+    for member in before.described.members:
+        damaged = before.described
+        for command in member.captures:
+            damaged = with_capture(damaged, Capture(member.name, command, ending=Ending.MISSING, reason="no session"))
+        assert _problems(before, _judged(damaged)) == [], member.name
+
+
+@pytest.mark.parametrize("pair", pairs())
+@pytest.mark.parametrize("a_night", [2 * 10**10, 3 * 10**6, 0, -3 * 10**6])
+def test_no_past_makes_a_pair_readier(pair: str, a_night: int) -> None:
+    assert _problems(_before(pair), _judged(_falling(pair, a_night))) == []
 
 
 @pytest.mark.parametrize("pair", pairs())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from collector.finding import Finding
+from collector.finding import Answer, Finding
 from collector.rules import (
     ap_joined,
     ap_staging,
@@ -24,6 +24,7 @@ from collector.rules import (
     install_state,
     mutual_view,
     one_active,
+    outlook,
     pair_interface,
     pair_link,
     pair_state,
@@ -35,7 +36,7 @@ from collector.rules import (
     upgrade_path,
 )
 from collector.rules.parts import with_capital
-from collector.rules.rule import Rule
+from collector.rules.rule import Found, Rule
 from collector.snapshot import Snapshot
 from collector.verdict import weigh
 from collector.waiving import waive
@@ -69,6 +70,8 @@ CATALOGUE: tuple[Rule, ...] = (
     saved_configuration.RULE,
     crash_files.RULE,
     evidence_age.RULE,
+    # It looks back at what all the others found.
+    outlook.RULE,
 )
 
 
@@ -106,9 +109,13 @@ def judge(snapshot: Snapshot, policy: Policy, waivers: Sequence[Waiver] = ()) ->
     if unknown := unknown_rules(policy):
         raise ValueError(f"the policy weighs rules that don't exist: {', '.join(unknown)}")
     names = [member.name for member in snapshot.members]
-    findings = []
+    findings: list[Finding] = []
     for rule in CATALOGUE:
-        said = rule.judge(snapshot, policy)
+        said = _said(rule, snapshot, policy, Found(tuple(findings), waivers))
         weighed = weigh(rule, replace(said, statement=with_capital(said.statement, names)), policy)
         findings.append(waive(rule, weighed, snapshot.pair, waivers, snapshot.moment))
     return tuple(findings)
+
+
+def _said(rule: Rule, snapshot: Snapshot, policy: Policy, found: Found) -> Answer:
+    return rule.judge_after(snapshot, policy, found) if rule.judge_after else rule.judge(snapshot, policy)

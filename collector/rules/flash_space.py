@@ -16,7 +16,7 @@ from inventory.pairs import Image
 from inventory.policy import Policy
 from parsers.facts.flash import Directory
 
-_OWN, _PEER = "dir bootflash:", "dir stby-bootflash:"
+OWN, PEER = "dir bootflash:", "dir stby-bootflash:"
 _REMEDY = (
     "Free space on that member's flash by the vendor's clean-up procedure: inactive packages and old images first, "
     "never what the running release or the boot variable needs. Look at the directory again afterwards."
@@ -48,10 +48,10 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
         return tuple(file.at for file in facts.files or () if file.name == image.file)
 
     room = _room(image, policy.images_to_hold)
-    of_standby = about_standby(snapshot, _PEER, Directory, flash, "bytes_free", rows=files, expected=True)
+    of_standby = about_standby(snapshot, PEER, Directory, flash, "bytes_free", rows=files, expected=True)
     parts: list[Part] = []
     for member in snapshot.members:
-        own = word(member, member.read(_OWN, Directory), flash, "bytes_free", rows=files)
+        own = word(member, member.read(OWN, Directory), flash, "bytes_free", rows=files)
         told = [item for item in of_standby if item.about == member.name]
         parts += hear("free space", own, told, room)
     return answer(parts + unassigned(of_standby, snapshot, room))
@@ -68,7 +68,7 @@ def rooms(snapshot: Snapshot, policy: Policy) -> tuple[Room, ...]:
 
 def listing(snapshot: Snapshot, member: MemberSnapshot) -> Reading[Directory]:
     """The listing that the member's room is read from."""
-    own, told = member.read(_OWN, Directory), snapshot.other(member).read(_PEER, Directory)
+    own, told = member.read(OWN, Directory), snapshot.other(member).read(PEER, Directory)
     tells = told.facts is not None and role(snapshot, member) == "standby"
     return told if own.facts is None and tells else own
 
@@ -134,6 +134,6 @@ RULE = Rule(
     why="An upgrade that fills the flash halfway leaves a member with half a release, and the pair without a partner.",
     good="26458804224 bytes total (19503411200 bytes free)",
     bad="26458804224 bytes total (1411203072 bytes free)",
-    needs=(_OWN, _PEER),
+    needs=(OWN, PEER),
     judge=judge,
 )

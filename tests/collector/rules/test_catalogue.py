@@ -7,10 +7,12 @@ from dataclasses import replace
 import pytest
 
 from collector import rules
+from collector.demo import EVENING
 from collector.finding import Answer, Status
-from collector.rules.rule import Rule
+from collector.rules.rule import Found, Rule
 from collector.snapshot import Snapshot
 from inventory.policy import Policy
+from inventory.waivers import Waiver
 from parsers import catalogue
 from tests.collector.rules.building import policy, snapshot
 
@@ -43,6 +45,8 @@ FURTHER = (
     "saved-configuration",
     "crash-files",
     "evidence-age",
+    # Issue 5: it comes last, since it looks back at what the others found.
+    "outlook",
 )
 # It is about when the captures were taken, whichever they are.
 OF_NO_COMMAND = ("evidence-age",)
@@ -91,3 +95,21 @@ def test_a_rule_that_crashes_is_no_answer(monkeypatch: pytest.MonkeyPatch) -> No
     monkeypatch.setattr(rules, "CATALOGUE", (replace(rules.CATALOGUE[0], judge=crash),))
     with pytest.raises(ZeroDivisionError):
         rules.judge(snapshot(), policy())
+
+
+def test_a_rule_that_looks_back_hears_what_those_before_it_found_and_every_waiver(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    heard: list[Found] = []
+
+    def judge_after(snapshot: Snapshot, policy: Policy, found: Found) -> Answer:
+        heard.append(found)
+        return Answer(Status.PASS, "Heard.")
+
+    waiver = Waiver("quay", "headroom", "R. Vane", "why", EVENING.date())
+    last = replace(rules.CATALOGUE[-1], judge_after=judge_after)
+    monkeypatch.setattr(rules, "CATALOGUE", (*rules.CATALOGUE[:-1], last))
+    findings = rules.judge(snapshot(), policy(), [waiver])
+    assert [tuple(each.findings) for each in heard] == [findings[:-1]]
+    assert [tuple(each.waivers) for each in heard] == [(waiver,)]
+    assert findings[-1].statement == "Heard."
