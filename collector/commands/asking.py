@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from collector.commands.remembering import Remembering
+    from collector.commands.telling_on import TellingOn
     from collector.result import Result
     from inventory.opening import Fleet
     from inventory.pairs import Pair
@@ -51,12 +52,16 @@ def ask(
     pairs: Sequence[Pair],
     connection: str,
     remembering: Remembering,
+    telling_on: TellingOn,
     shift: timedelta = timedelta(0),
 ) -> Result:
-    """Ask, judge and remember the pairs, with progress on standard error, and write the reports where --out says."""
+    """Ask, judge and remember the pairs, with progress on standard error; tell on, and write the reports for --out."""
     from collector import output
+    from collector.noting import Noting
     from collector.report.progress import SweepProgress
-    from collector.sweep import Listeners, sweep
+    from collector.sweep import Listeners, NoMemory, sweep
+
+    noting = Noting(fleet.policy, remembering.memory or NoMemory())
 
     with SweepProgress(len(pairs), quiet=options.quiet) as progress:
         result = sweep(
@@ -67,9 +72,10 @@ def ask(
             keep=output.captures_folder(options.out) if options.out is not None else None,
             listeners=Listeners(progress.asked, progress.judged),
             shift=shift,
-            memory=remembering.memory,
+            memory=noting,
         )
     remembering.finish(result.finished)
+    telling_on.tell(result, noting, remembering)
     if options.out is not None:
         output.write_reports(options.out, result)
     return result

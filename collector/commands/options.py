@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import TypeAlias
@@ -47,6 +48,14 @@ def narrowing_options() -> argparse.ArgumentParser:
     return options
 
 
+def deadline_option() -> argparse.ArgumentParser:
+    """The option for how long the whole command may take, in seconds."""
+    options = argparse.ArgumentParser(add_help=False)
+    text = "give up the pairs not reached in this time, such as 45m, 2h, 1h30m or 90s; a plain number is minutes"
+    options.add_argument("--deadline", metavar="DURATION", type=_seconds, help=text)
+    return options
+
+
 def store_options() -> argparse.ArgumentParser:
     """The option that `remembering.named_store` reads."""
     options = argparse.ArgumentParser(add_help=False)
@@ -62,6 +71,35 @@ def keeping_options() -> argparse.ArgumentParser:
         "--keep-days", metavar="N", type=_days, help="take reports and captures out of the store that are older"
     )
     return options
+
+
+def telling_options() -> argparse.ArgumentParser:
+    """The options that `telling_on.prepared` reads."""
+    options = argparse.ArgumentParser(add_help=False, parents=[junit_options()])
+    options.add_argument("--csv", metavar="FILE", type=Path, help="write the fleet there, a row a pair")
+    text = "write metrics there for Prometheus, in a file that everybody may read"
+    options.add_argument("--metrics", metavar="FILE", type=Path, help=text)
+    text = "tell whoever is at this URL what changed; may be repeated (default for sweep: $READYPAIR_NOTIFY)"
+    options.add_argument("--notify", metavar="URL", action="append", help=text)
+    options.add_argument("--notify-always", action="store_true", help="tell them of every sweep")
+    return options
+
+
+def junit_options() -> argparse.ArgumentParser:
+    """The option of a command whose result whatever runs checks can show."""
+    options = argparse.ArgumentParser(add_help=False)
+    options.add_argument("--junit", metavar="FILE", type=Path, help="write the findings there as JUnit XML")
+    return options
+
+
+def _seconds(text: str) -> float:
+    number = r"(\d{1,6})"
+    given = re.fullmatch(f"{number}|(?:{number}h)?(?:{number}m)?(?:{number}s)?", text, re.ASCII)
+    minutes, *parts = (int(part or 0) for part in given.groups()) if given else (0,)
+    seconds = minutes * 60 + sum(part * unit for part, unit in zip(parts, (3600, 60, 1), strict=False))
+    if not seconds:
+        raise argparse.ArgumentTypeError(f"{text!r} must be a duration such as 45m, 2h, 1h30m or 90s, or minutes")
+    return float(seconds)
 
 
 def _days(text: str) -> int:

@@ -12,9 +12,9 @@ from collector.commands.telling import WRONG_QUESTION, UsageError, complain
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
-    from collector.nights.night import Source
+    from collector.nights.night import PairState, Source
     from collector.store.memory import StoreMemory
     from collector.store.store import Store
     from inventory.opening import Fleet
@@ -38,6 +38,17 @@ class Remembering:
         """Note that the sweep came to its end at this moment of its own time."""
         if self.memory:
             self.memory.finish(moment)
+
+    def announced(self) -> Mapping[str, PairState]:
+        """Of each pair what somebody was last told of; StoreError where the store fails."""
+        if self.store is None:
+            return {}
+        return {pair: self.store.state(number) for pair, number in self.store.announced().items()}
+
+    def announce(self, moment: datetime) -> None:
+        """Note that somebody was told of this sweep."""
+        if self.memory:
+            self.memory.announce(moment)
 
     def ended(self, status: int) -> int:
         """Take away what is kept for too long; returns the exit status, another one where the store failed."""

@@ -14,15 +14,18 @@ from collector.commands.options import (
     asking_options,
     keeping_options,
     narrowing_options,
+    telling_options,
 )
 from collector.commands.remembering import remembering
 from collector.commands.telling import UsageError, tell_fleet
+from collector.commands.telling_on import prepared
 
 
 def add(commands: Commands) -> None:
     """Offer `replay`."""
     text = "judge recorded captures by the same rules; no network"
-    command = add_command(commands, "replay", do, text, asking_options(), narrowing_options(), keeping_options())
+    parents = asking_options(), narrowing_options(), keeping_options(), telling_options()
+    command = add_command(commands, "replay", do, text, *parents)
     command.add_argument("folder", metavar="DIR", type=Path, help="the folder with a folder of captures a member")
     command.add_argument("--target", metavar="RELEASE", help=TARGET_HELP)
 
@@ -38,6 +41,8 @@ def do(options: argparse.Namespace) -> int:
     if options.out is not None and recording.overlaps(options.out, folder):
         raise UsageError(f"--out {options.out} would write over the captures that are replayed; name another folder")
     prepare_out(options)
+    tells = prepared(options)
     job.prepare_recorded(fleet.nornir, pairs, folder)
     with remembering(options, fleet, pairs, Source.REPLAY) as remembers:
-        return remembers.ended(tell_fleet(options, ask(options, fleet, pairs, job.RECORDED, remembers)))
+        result = ask(options, fleet, pairs, job.RECORDED, remembers, tells)
+        return tells.ended(remembers.ended(tell_fleet(options, result)))

@@ -6,15 +6,24 @@ import argparse
 
 from collector.commands.asking import ask, prepare_out, prepare_ssh
 from collector.commands.choosing import narrow, open_fleet
-from collector.commands.options import Commands, add_command, asking_options, keeping_options, narrowing_options
+from collector.commands.options import (
+    Commands,
+    add_command,
+    asking_options,
+    keeping_options,
+    narrowing_options,
+    telling_options,
+)
 from collector.commands.remembering import remembering
 from collector.commands.telling import tell_fleet
+from collector.commands.telling_on import prepared
 
 
 def add(commands: Commands) -> None:
     """Offer `sweep`."""
     text = "ask and judge every pair of an inventory"
-    add_command(commands, "sweep", do, text, asking_options(), narrowing_options(), keeping_options())
+    parents = asking_options(), narrowing_options(), keeping_options(), telling_options()
+    add_command(commands, "sweep", do, text, *parents)
 
 
 def do(options: argparse.Namespace) -> int:
@@ -24,6 +33,8 @@ def do(options: argparse.Namespace) -> int:
     fleet = open_fleet(options.inventory)
     pairs = narrow(fleet, options)
     prepare_out(options)
+    tells = prepared(options)
     prepare_ssh(fleet, pairs)
     with remembering(options, fleet, pairs, Source.SWEEP) as remembers:
-        return remembers.ended(tell_fleet(options, ask(options, fleet, pairs, "ssh", remembers)))
+        result = ask(options, fleet, pairs, "ssh", remembers, tells)
+        return tells.ended(remembers.ended(tell_fleet(options, result)))

@@ -54,6 +54,10 @@ class StoreMemory:
         """Note that the sweep came to its end."""
         self._unless_failing(lambda: self._writer.finish(moment))
 
+    def announce(self, moment: datetime) -> None:
+        """Note that somebody was told of the sweep."""
+        self._unless_failing(lambda: self._writer.announce(moment))
+
     def prune(self, before: date) -> None:
         """Take away what retention says."""
         self._unless_failing(lambda: self._store.prune(before))
