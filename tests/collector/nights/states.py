@@ -15,11 +15,14 @@ FIRST = date(2027, 1, 1)
 
 _names = st.text(st.characters(exclude_categories=()), min_size=1, max_size=4)
 _releases = st.sampled_from(("17.9.4a", "17.9.5", "17.12.4"))
-_rules = st.sampled_from(
-    tuple(
-        RuleState(status, decides, waived) for status in Status for decides in (False, True) for waived in (False, True)
-    )
-)
+PASS, CAUTION = RuleState(Status.PASS, False), RuleState(Status.CAUTION, False)
+BLOCK, WAIVED = RuleState(Status.BLOCK, True), RuleState(Status.BLOCK, False, waived=True)
+# A waived block may hide an unknown; an unknown decides nothing where the rule is weighed as a caution.
+UNSURE = RuleState(Status.BLOCK, True, waived=True)
+UNKNOWN, WEIGHTLESS = RuleState(Status.UNKNOWN, True), RuleState(Status.UNKNOWN, False)
+NOT_APPLICABLE = RuleState(Status.NOT_APPLICABLE, False)
+
+_rules = st.sampled_from((PASS, CAUTION, BLOCK, WAIVED, UNSURE, UNKNOWN, WEIGHTLESS, NOT_APPLICABLE))
 _ends = st.builds(
     CertificateEnd,
     label=st.sampled_from(("quay_join (serial 02)", "quay_join (serial 03)")),
