@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from paramiko import SSHConfig
 
 _PORT = 22
+# How long the jump host's command has to end, in seconds.
+_PATIENCE = 1.0
 
 # paramiko logs a traceback for every connection that ends; ours are told in a clause by whoever needed them.
 if logging.getLogger("paramiko.transport").level == logging.NOTSET:
@@ -130,6 +132,10 @@ class Connection:
         self.socket.close()
         if self._jump:
             self._jump.terminate()
-            self._jump.wait()
+            try:
+                self._jump.wait(_PATIENCE)
+            except subprocess.TimeoutExpired:
+                self._jump.kill()
+                self._jump.wait()
         if self._said:
             self._said.close()

@@ -4,10 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from enum import StrEnum
 
 from collector.finding import Finding, Verdict
 from collector.ordering import Step
 from inventory.pairs import Pair
+
+
+class Ended(StrEnum):
+    """How a sweep came to its end; `failed` is one that has no result."""
+
+    COMPLETE = "complete"
+    DEADLINE = "deadline"
+    INTERRUPTED = "interrupted"
+    FAILED = "failed"
 
 
 @dataclass(frozen=True)
@@ -29,7 +39,8 @@ class PairResult:
     """A pair's verdict with every rule's finding, in the catalogue's order; `target_release` is the one asked about.
 
     `steps` are what to do before it is go, the first thing first; none where it is go. `left_unknown` are the rules
-    whose answer isn't known for no other reason than that a member wasn't reached.
+    whose answer isn't known for no other reason than that a member wasn't reached. `in_time` is False for a pair that
+    the sweep's deadline or an interruption came before: it is judged on nothing.
     """
 
     pair: Pair
@@ -39,14 +50,19 @@ class PairResult:
     findings: tuple[Finding, ...]
     steps: tuple[Step, ...] = ()
     left_unknown: tuple[str, ...] = ()
+    in_time: bool = True
 
 
 @dataclass(frozen=True)
 class Result:
-    """All pairs that were asked, in the inventory's order; `notes` are sentences on waivers that did nothing."""
+    """All pairs that were to be asked, in the inventory's order; `notes` are sentences on waivers that did nothing.
+
+    `ended` says whether all were asked in the end, or what came before that.
+    """
 
     started: datetime
     finished: datetime
     inventory: str
     pairs: tuple[PairResult, ...]
     notes: tuple[str, ...] = ()
+    ended: Ended = Ended.COMPLETE

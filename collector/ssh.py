@@ -36,6 +36,9 @@ CONNECTION = "ssh"
 """The plugin's name in Nornir's register and in `connection_options`."""
 
 
+_CLOSED = "the session was closed"
+
+
 class NotReached(Exception):  # noqa: N818 - named like its sisters
     """There is no session with the member; the message is a clause that says why."""
 
@@ -75,7 +78,12 @@ def prepare(nornir: Nornir, pairs: Sequence[Pair], credentials: Mapping[str, Cre
 
 
 class SshSession(Session["SshMember"]):
-    """Nornir's connection plugin; `extras` are the fields of Options."""
+    """Nornir's connection plugin; `extras` are the fields of Options. It may be closed while it is being opened."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._member: SshMember | None = None
+        self._closed = False
 
     def begin(self, login: Login, extras: dict[str, Any]) -> SshMember:
         """Log in; NotReached where that can't be done."""
@@ -86,14 +94,17 @@ class SshSession(Session["SshMember"]):
         except openssh.ConfigurationError as error:
             raise NotReached(str(error)) from None
         credentials = options.credentials or Credentials(login.username or route.username or "", login.password)
-        member = SshMember(options, route, credentials, login.platform)
+        self._member = member = SshMember(options, route, credentials, login.platform)
+        if self._closed:
+            raise NotReached(_CLOSED)
         member.open()
         return member
 
     def close(self) -> None:
-        """End the session."""
-        if self._asking is not None:
-            self._asking.close()
+        """End the session, at whatever point it is; whoever opens it gets NotReached."""
+        self._closed = True
+        if self._member is not None:
+            self._member.close()
         super().close()
 
 
@@ -111,11 +122,18 @@ class SshMember:
 
     def open(self) -> None:
         """Log in; NotReached where that can't be done."""
-        self._login = _Login(self._options, self._route, self._credentials, self._platform)
+        self._login = login = _Login(self._options, self._route, self._credentials, self._platform)
+        try:
+            if self._over:
+                raise NotReached(self._over)
+            login.open()
+        except NotReached:
+            self._drop()
+            raise
 
     def close(self) -> None:
-        """End the session; whoever waits for an answer wakes up and gets none."""
-        self._over = self._over or "the session was closed"
+        """End the session; whoever waits for an answer, or for the login, wakes up and gets none."""
+        self._over = self._over or _CLOSED
         self._drop()
 
     def ask(self, command: Command) -> Capture:
@@ -154,8 +172,10 @@ class SshMember:
     def _dialogue(self) -> Dialogue:
         if self._login is None:
             self.open()
-        assert self._login is not None
-        return self._login.dialogue
+        login = self._login
+        if login is None:
+            raise NotReached(self._over)
+        return login.dialogue
 
     def _drop(self) -> None:
         login, self._login = self._login, None
@@ -164,33 +184,49 @@ class SshMember:
 
 
 class _Login:
-    """One login: connection, netmiko's driver, dialogue. NotReached from its making says why there is none."""
+    """One login: connection, netmiko's driver, and once it is open, dialogue."""
+
+    dialogue: Dialogue
 
     def __init__(self, options: Options, route: openssh.Route, credentials: Credentials, platform: str | None) -> None:
-        driver_class = _driver_class(platform)
-        known = _known_hosts(options)
+        self._options = options
+        self._route = route
+        self._credentials = credentials
+        self._platform = platform
         self._driver: Any = None
+        self._connection: openssh.Connection | None = None
+        self._closed = False
+
+    def open(self) -> None:
+        """Log in; NotReached says why that can't be done."""
+        options, route, credentials = self._options, self._route, self._credentials
+        driver_class = _driver_class(self._platform)
+        known = _known_hosts(options)
         try:
-            self._connection = openssh.Connection(route, options.connect_seconds)
+            self._connection = connection = openssh.Connection(route, options.connect_seconds)
         except OSError as error:
             raise NotReached(_unconnected(error, route, options)) from None
         try:
-            self._driver = _driver(driver_class, options, route, credentials, self._connection.socket, known)
+            if self._closed:
+                raise EOFError
+            self._driver = _driver(driver_class, options, route, credentials, connection.socket, known)
             self._driver.establish_connection()
             channel: paramiko.Channel = self._driver.remote_conn
             self.dialogue = Dialogue(channel, secret=credentials.secret, most_bytes=options.most_bytes)
             self.dialogue.begin(options.prompt_seconds)
         except Exception as error:
-            reason = _unopened(error, route, options, credentials, self._connection)
+            reason = _unopened(error, route, options, credentials, connection)
             self.close()
             raise NotReached(reason) from None
 
     def close(self) -> None:
-        """End it without a word typed."""
+        """End it without a word typed, at whatever point it is."""
+        self._closed = True
         with suppress(Exception):
             self._driver.remote_conn.close()
         # Closed by now, the transport's thread needn't be waited for.
-        self._connection.close()
+        if self._connection is not None:
+            self._connection.close()
         if self._driver is not None:
             with suppress(Exception):
                 self._driver.disconnect()

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Protocol
 
 from collector import job, recording
+from collector.budget import Budget, spoken
 from collector.capture import Capture, Ending
 from collector.judging import judge_snapshot, snapshot_of
 from collector.nights.past import Past
-from collector.result import PairResult, Result
+from collector.result import Ended, PairResult, Result
 from collector.snapshot import Snapshot
 from collector.waiving import idle
 from inventory.opening import Fleet
@@ -59,12 +60,15 @@ def sweep(
     listeners: Listeners | None = None,
     shift: timedelta = timedelta(0),
     memory: Memory | None = None,
+    budget: Budget | None = None,
+    first: Collection[str] = (),
 ) -> Result:
     """Ask and judge these pairs, `workers` of them at a time, over a registered connection (see collector.job).
 
-    `keep` is the folder that the captures are written to. A pair that an interruption left unasked is judged on
-    nothing, which makes it undecided. `memory` has kept a pair before anybody is told of its result. `shift` is added
-    to this machine's time throughout: the demo plays another day.
+    `keep` is the folder that the captures are written to. A pair that an interruption or the end of the `budget` came
+    before is judged on nothing, which makes it undecided. The pairs named in `first` are asked before the others, and
+    stand in the result where they always do. `memory` has kept a pair before anybody is told of its result. `shift` is
+    added to this machine's time throughout: the demo plays another day.
     """
     listeners = listeners or Listeners()
     memory = memory or NoMemory()
@@ -78,30 +82,35 @@ def sweep(
     def heard(pair: Pair, captures: dict[str, list[Capture]], in_time: bool = True) -> None:
         snapshot = snapshot_of(pair, received(captures, shift, keep), now())
         snapshot = replace(snapshot, past=memory.past(snapshot))
-        results[pair.name] = judge_snapshot(snapshot, fleet.policy, fleet.waivers)
+        results[pair.name] = replace(judge_snapshot(snapshot, fleet.policy, fleet.waivers), in_time=in_time)
         memory.keep(snapshot, results[pair.name], in_time=in_time)
         listeners.judged(results[pair.name])
 
     if keep is not None:
         recording.write_selection(keep, [pair.name for pair in pairs])
+    ended = Ended.COMPLETE
     try:
         job.gather(
             fleet.nornir,
-            pairs,
+            sorted(pairs, key=lambda pair: pair.name not in first),
             connection=connection,
             commands=catalogue.asked(),
             workers=workers,
             heard=heard,
             progress=listeners.asked,
+            budget=budget,
         )
-    except job.Interrupted:
+    except job.Interrupted as early:
+        ended = early.ended
+        came = _what_came(ended, budget)
         for pair in pairs:
             if pair.name not in results:
-                heard(pair, _unasked(pair), in_time=False)
+                when = "while it was being asked" if pair in early.under_way else "before it was asked"
+                heard(pair, _unasked(pair, f"{came} {when}"), in_time=False)
     found = tuple(results[pair.name] for pair in pairs)
     finished = now()
     notes = idle(fleet.waivers, fleet.pairs, found, finished)
-    return Result(started, finished, str(fleet.folder), found, notes)
+    return Result(started, finished, str(fleet.folder), found, notes, ended)
 
 
 def gather_pair(
@@ -124,8 +133,13 @@ def gather_pair(
     return gathered
 
 
-def _unasked(pair: Pair) -> dict[str, list[Capture]]:
-    reason = "the sweep was interrupted before it was asked"
+def _what_came(ended: Ended, budget: Budget | None) -> str:
+    if ended is Ended.DEADLINE and budget is not None and budget.seconds is not None:
+        return f"the sweep's deadline of {spoken(budget.seconds)} came"
+    return "the sweep was interrupted"
+
+
+def _unasked(pair: Pair, reason: str) -> dict[str, list[Capture]]:
     return {
         member.name: [
             Capture(member.name, command.text, ending=Ending.MISSING, reason=reason) for command in catalogue.asked()
