@@ -260,7 +260,7 @@ def year(seed: int = 1) -> Year:
     return Year(seed, stories, (_WAIVER,))
 
 
-def _pair(name: str, site: str, number: int, **values: object) -> PairDescription:
+def standing_pair(name: str, site: str, number: int, **values: object) -> PairDescription:
     """A healthy pair whose files, configuration and certificate are older than the year."""
     described = healthy_pair(
         name,
@@ -278,7 +278,7 @@ def _old(file: File) -> File:
     return replace(file, dated="Jan 9 2026 15:12:40 +00:00")
 
 
-def _about(lot: Random, middle: float, spread: float) -> int:
+def about(lot: Random, middle: float, spread: float) -> int:
     """Free flash within a spread of a middle, both in MB; in bytes."""
     return int((middle + lot.uniform(-spread, spread)) * MEGABYTE) // _BLOCK * _BLOCK
 
@@ -302,10 +302,10 @@ def _foreshore(lot: Random) -> Story:
         left = NEEDED / MEGABYTE + (_FULL_AT - n) * _A_NIGHT
         if night >= _CLEANED:
             left = 11_000 - (n - _number(_CLEANED)) * _A_NIGHT
-        free.append((_about(lot, 14_000, 150), _about(lot, left, 40)))
+        free.append((about(lot, 14_000, 150), about(lot, left, 40)))
     full = {night for night in nights(START) if free[_number(night)][1] < NEEDED}
     return Story(
-        _pair(
+        standing_pair(
             "foreshore",
             "Foreshore Terminal",
             0,
@@ -353,10 +353,10 @@ def _millrace(lot: Random) -> Story:
     free = []
     for night in nights(START):
         step = 1_240 if copied <= night < removed else 0
-        free.append((_about(lot, 12_000 - step - 110 * (_number(night) % 7), 15), _about(lot, 15_000 - step, 40)))
+        free.append((about(lot, 12_000 - step - 110 * (_number(night) % 7), 15), about(lot, 15_000 - step, 40)))
     month = START + 30 * _DAY
     return Story(
-        _pair(
+        standing_pair(
             "millrace",
             "Millrace Yard",
             1,
@@ -386,7 +386,7 @@ def _headland(lot: Random) -> Story:
     certificate = (at(date(2023, 12, 16), 10, 15), end)
     new = (at(date(2026, 12, 9), 11, 2), at(date(2029, 12, 8), 11, 2))
     return Story(
-        _pair(
+        standing_pair(
             "headland",
             "Headland Light",
             2,
@@ -394,7 +394,7 @@ def _headland(lot: Random) -> Story:
             window=at(window, 23, 0).isoformat(),
         ),
         Region.NORTH,
-        tuple((_about(lot, 18_000, 90), _about(lot, 18_500, 90)) for _ in nights(START)),
+        tuple((about(lot, 18_000, 90), about(lot, 18_500, 90)) for _ in nights(START)),
         Truth(
             (
                 *_flips("certificates", blocked, _asked(Region.NORTH, joined)),
@@ -426,10 +426,10 @@ def _sluice(lot: Random) -> Story:
     free = []
     for night in nights(START):
         taken = (_IMAGE // MEGABYTE if night >= copied else 0) + (1_030 if night >= added else 0)
-        free.append((_about(lot, 19_400 - taken, 60), _about(lot, 19_400 - taken, 60)))
+        free.append((about(lot, 19_400 - taken, 60), about(lot, 19_400 - taken, 60)))
     switched = Switchover(1, 2, "user_forced", at(upgraded, 0, 41))
     return Story(
-        _pair(
+        standing_pair(
             "sluice",
             "Sluice Gate Depot",
             3,
@@ -546,7 +546,7 @@ def _saltpan(lot: Random) -> Story:
     blocked = {*nights(spring, spring + 4 * _DAY), AFTER_SWEEP, *nights(winter, date(2027, 1, 3))}
     core = Core("saltpan-b_2_RP_0_wncd_20311.core.gz", 41_203_871, "Aug 2 2026 02:14:22 +00:00")
     return Story(
-        _pair(
+        standing_pair(
             "saltpan",
             "Saltpan Sheds",
             4,
@@ -554,7 +554,7 @@ def _saltpan(lot: Random) -> Story:
             window=at(date(2027, 2, 17), 23, 0).isoformat(),
         ),
         Region.NORTH,
-        tuple((_about(lot, 17_000, 120), _about(lot, 17_200, 120)) for _ in nights(START)),
+        tuple((about(lot, 17_000, 120), about(lot, 17_200, 120)) for _ in nights(START)),
         Truth(
             (
                 *_flips("config-sync", blocked, _asked(Region.NORTH)),
@@ -598,7 +598,7 @@ def _backwater(lot: Random) -> Story:
     # The southern sweep of that evening asks half an hour into the first of October.
     blocked = set(nights(_WAIVED_UNTIL, mended))
     return Story(
-        _pair(
+        standing_pair(
             "backwater",
             "Backwater Quay",
             5,
@@ -607,7 +607,7 @@ def _backwater(lot: Random) -> Story:
             window=at(window, 23, 0).isoformat(),
         ),
         Region.SOUTH,
-        tuple((_about(lot, 16_000, 70), _about(lot, 16_100, 70)) for _ in nights(START)),
+        tuple((about(lot, 16_000, 70), about(lot, 16_100, 70)) for _ in nights(START)),
         Truth(
             (
                 Moved(ignored, Kind.FINDING, "config-sync"),
@@ -651,7 +651,7 @@ def _towpath(lot: Random) -> Story:
         return replace(pair, access_points=named)
 
     return Story(
-        _pair(
+        standing_pair(
             "towpath",
             "Towpath Inn",
             6,
@@ -660,7 +660,7 @@ def _towpath(lot: Random) -> Story:
             window=at(date(2026, 12, 2), 23, 0).isoformat(),
         ),
         Region.SOUTH,
-        tuple((_about(lot, 20_000, 110), _about(lot, 20_000, 110)) for _ in nights(START)),
+        tuple((about(lot, 20_000, 110), about(lot, 20_000, 110)) for _ in nights(START)),
         Truth(
             (
                 *_roles("towpath", first, "active", "standby"),
@@ -712,7 +712,7 @@ def _lockgate(lot: Random) -> Story:
         return _one(alone, 1, reachable=False)
 
     return Story(
-        _pair(
+        standing_pair(
             "lockgate",
             "Lock Gate Cottage",
             7,
@@ -721,7 +721,7 @@ def _lockgate(lot: Random) -> Story:
             window=at(date(2027, 1, 12), 23, 0).isoformat(),
         ),
         Region.SOUTH,
-        tuple((_about(lot, 15_500, 80), _about(lot, 15_600, 80)) for _ in nights(START)),
+        tuple((about(lot, 15_500, 80), about(lot, 15_600, 80)) for _ in nights(START)),
         Truth(()),
         (
             Chapter(CUT.first, CUT.until, cut),
