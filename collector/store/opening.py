@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import Column, Connection, Engine, MetaData, String, Table, create_engine, event, inspect, select, text
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
+from sqlalchemy.exc import ArgumentError
 
 from collector.store.schema import REVISION, REVISION_TABLE
 from collector.store.store import StoreError
@@ -24,6 +24,8 @@ _WRITES = "readypair_writes"
 # Any number, as long as it is always the same one: PostgreSQL's advisory locks know no names.
 _MIGRATING = 0x72656164_70616972
 _TRIES = 200
+# A page of SQLite's is no smaller, in bytes.
+_SMALLEST = 512
 
 
 def url_of(given: str) -> URL:
@@ -115,21 +117,28 @@ def _file_engine(url: URL) -> Engine:
 def _see_file(url: URL, existing: bool) -> None:
     """See that the file is one, and make it for the owner only where there is none: its log takes on its mode."""
     path = Path(url.database or "")
-    if path.is_dir():
-        raise StoreError(f"the store {path} is a folder; name a file")
-    if not path.parent.is_dir():
-        raise StoreError(f"the store {path} can't be made: there is no folder {path.parent}; make it first")
-    if path.exists():
-        return
-    if existing:
-        raise StoreError(f"there is no store {path}; name the one that `sweep --store` writes to")
+    try:
+        if path.is_dir():
+            raise StoreError(f"the store {path} is a folder; name a file")
+        if not path.parent.is_dir():
+            raise StoreError(f"the store {path} can't be made: there is no folder {path.parent}; make it first")
+        if not path.exists():
+            if existing:
+                raise StoreError(f"there is no store {path}; name the one that `sweep --store` writes to")
+            _make_file(path)
+        elif 0 < path.stat().st_size < _SMALLEST:
+            # SQLite would take it for an empty one.
+            raise StoreError(f"the store {path} is not a store of readypair's; name another file")
+    except OSError as error:
+        raise StoreError(f"the store {path} can't be used: {error.strerror}; name another file") from None
+
+
+def _make_file(path: Path) -> None:
     try:
         handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
     except FileExistsError:
+        # Another collector was faster.
         return
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "that is no file's name"
-        raise StoreError(f"the store {path} can't be made: {reason}; name another file") from None
     try:
         # Whatever the umask took away, the owner needs.
         os.fchmod(handle, 0o600)
@@ -139,22 +148,17 @@ def _see_file(url: URL, existing: bool) -> None:
 
 def _keep_a_log(engine: Engine) -> None:
     """Set SQLite's write-ahead log, with which readers and a writer don't wait for each other; it stays set."""
-    for attempt in range(_TRIES):
-        raw = engine.raw_connection()
+    for left in reversed(range(_TRIES)):
         try:
-            if raw.cursor().execute("PRAGMA journal_mode").fetchone()[0] == "wal":
+            with engine.connect() as connection:
+                raw = connection.connection.cursor()
+                if raw.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+                    raw.execute("PRAGMA journal_mode = WAL")
                 return
-            raw.cursor().execute("PRAGMA journal_mode = WAL")
-            return
         except sqlite3.OperationalError as error:
             # SQLite doesn't wait here for another one that opens the same new file.
-            busy = getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
-            if not busy or attempt == _TRIES - 1:
-                raise OperationalError(None, None, error) from None
-        except sqlite3.DatabaseError as error:
-            raise DBAPIError(None, None, error) from None
-        finally:
-            raw.close()
+            if not left or error.sqlite_errorcode & 0xFF not in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+                raise
         time.sleep(0.05)
 
 
@@ -188,11 +192,11 @@ def _revision(connection: Connection, url: URL, existing: bool) -> str | None:
     return revision
 
 
-def _migrate(connection: Connection) -> None:
+def _migrate(connection: Connection, revision: str = "head") -> None:
     from alembic import command
     from alembic.config import Config
 
     config = Config()
     config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
     config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    command.upgrade(config, revision)

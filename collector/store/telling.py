@@ -43,6 +43,8 @@ def told(url: URL) -> Iterator[None]:
     except DBAPIError as error:
         # Neither the driver's words nor the statement's values may go along in a traceback.
         raise StoreError(f"the store {named(url)} {_reason(url, error.orig)}") from None
+    except sqlite3.Error as error:
+        raise StoreError(f"the store {named(url)} {_reason(url, error)}") from None
     except SQLAlchemyError as error:
         raise StoreError(f"the store {named(url)} can't be used ({type(error).__name__}); see its URL") from None
     except UnicodeError:

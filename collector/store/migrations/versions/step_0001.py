@@ -52,7 +52,7 @@ def upgrade() -> None:
         sa.Column("aps", _NUMBER),
         sa.Column("report", _NUMBER),
         sa.PrimaryKeyConstraint("id", name="pk_judgements"),
-        sa.UniqueConstraint("sweep", "pair", name="uq_judgements_sweep"),
+        sa.UniqueConstraint("sweep", "pair", name="uq_judgements_sweep_pair"),
         sa.ForeignKeyConstraint(["sweep"], ["sweeps.id"], name="fk_judgements_sweep"),
         sa.ForeignKeyConstraint(["state"], ["contents.id"], name="fk_judgements_state"),
         sa.ForeignKeyConstraint(["aps"], ["contents.id"], name="fk_judgements_aps"),
