@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import NoReturn, Protocol
 
 from collector import streams
-from collector.commands import check, demo, plan, policy, read, record, replay, rules, sweep, targets, trust
+from collector.commands import board, check, demo, plan, policy, read, record, replay, rules, sweep, targets, trust
 from collector.commands.options import Commands
 from collector.commands.telling import INTERNAL, WRONG_QUESTION, UsageError, complain
 
@@ -21,7 +21,7 @@ class Command(Protocol):
 
 
 # In the order of the help.
-COMMANDS: Sequence[Command] = (demo, sweep, check, replay, targets, plan, record, read, rules, policy, trust)
+COMMANDS: Sequence[Command] = (demo, sweep, check, replay, targets, plan, board, record, read, rules, policy, trust)
 
 
 def run() -> NoReturn:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from functools import cache
+from typing import Any
 
 from jinja2 import Environment
 
@@ -45,19 +46,26 @@ def page(result: Result, rules: Sequence[Rule]) -> str:
 @cache
 def _environment() -> Environment:
     return environment(
-        wording=wording,
-        worst_first=wording.worst_first,
+        **known_of_a_pair(),
         troubled=_troubled,
-        numbers=_numbers,
-        is_trouble=_is_trouble,
-        at=_at,
-        at_rule=_at_rule,
         VERDICTS=wording.VERDICTS,
         TROUBLE=_TROUBLE,
-        UNKNOWN=Status.UNKNOWN,
         GO=Verdict.GO,
-        zip=zip,
     )
+
+
+def known_of_a_pair() -> dict[str, Any]:
+    """What `pair_parts.html.jinja` calls by name: for the environment of every page that shows pairs by it."""
+    return {
+        "wording": wording,
+        "worst_first": wording.worst_first,
+        "numbers": _numbers,
+        "is_trouble": _is_trouble,
+        "at": _at,
+        "at_rule": _at_rule,
+        "UNKNOWN": Status.UNKNOWN,
+        "zip": zip,
+    }
 
 
 def anchors(names: Iterable[str]) -> list[str]:

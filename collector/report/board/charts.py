@@ -48,7 +48,7 @@ _STYLE = (
 )
 WIDTH, _DPI = 760, 72
 _LEFT, _RIGHT, _BOTTOM, _TOP = 118, 14, 26, 10
-_LANE, _FLASH_HEIGHT = 22, 230
+_LANE, FLASH_HEIGHT = 22, 230
 _MOST_LABELS = 9
 
 mpl.rcParams.update(
@@ -72,10 +72,14 @@ mpl.rcParams.update(
 )
 
 
+def history_height(lanes: int) -> int:
+    """How high the picture of so many lanes is, in pixels."""
+    return _TOP + _LANE * lanes + _BOTTOM
+
+
 def history(lanes: Sequence[Lane], shown: Span) -> bytes:
     """The nights as bars in lanes, the ways to stand above the rules that decided."""
-    height = _TOP + _LANE * len(lanes) + _BOTTOM
-    figure, axes = _axes(height, _LEFT)
+    figure, axes = _axes(history_height(len(lanes)), _LEFT)
     _nights(axes, shown.first, shown.last)
     axes.set_ylim(len(lanes), 0)
     axes.yaxis.set_major_locator(FixedLocator([at + 0.5 for at in range(len(lanes))]))
@@ -104,7 +108,7 @@ def flash(trends: Sequence[Trend], shown: Span) -> bytes:
 
     `shown` ends with the last night, or later where a forecast is to be seen.
     """
-    figure, axes = _axes(_FLASH_HEIGHT, 52)
+    figure, axes = _axes(FLASH_HEIGHT, 52)
     _nights(axes, shown.first, shown.last)
     top = 1.15 * max(
         (size for trend in trends for each in trend.readings for size in (each.free, each.needed) if size), default=1

@@ -11,6 +11,7 @@ from statistics import median
 
 from collector.finding import Status, Verdict
 from collector.nights.change import Change
+from collector.nights.drift import walk
 from collector.nights.night import CertificateEnd, Night, PairState, Room
 from collector.nights.outlook import Forecast, Silence, forecast, series
 from collector.nights.past import Past, past_of
@@ -132,6 +133,16 @@ class Sheet:
     plan: ShownPlan | None = None
 
     @property
+    def flash_shown(self) -> Span | None:
+        """The nights of the flash's picture: up to where a forecast leads, as far as it leads within a year."""
+        nights = [each.night for trend in self.trends for each in trend.readings]
+        if not nights:
+            return None
+        forecasts = [trend.forecast for trend in self.trends if isinstance(trend.forecast, Forecast)]
+        ahead = [moment.date() for each in forecasts if each.shortfall.likely for moment in each.shortfall if moment]
+        return Span(min(nights), min(max([*nights, *ahead]), max(nights) + YEAR))
+
+    @property
     def shown(self) -> Span | None:
         """The nights from the first to the last that is told of."""
         if not self.stretches:
@@ -180,6 +191,7 @@ def sheet_of(store: Store, name: str, frame: Frame) -> Sheet | None:
     answered = next((night for night in reversed(nights) if night.in_time), None)
     result = _result(store, answered, state)
     row = _row(name, planned, nights, frame)
+    timeline = tuple(walk(nights, state, store.ap_set))
     if answered is not None:
         row = replace(
             row,
@@ -188,6 +200,7 @@ def sheet_of(store: Store, name: str, frame: Frame) -> Sheet | None:
             heard=answered.asked or answered.judged,
             window=_window(planned, result),
             troubles=tuple(_troubles(state(answered.state), result)),
+            changes=tuple(each for each in timeline if each.night == nights[-1].night and nights[-1] is answered),
         )
     return Sheet(
         row=row,
@@ -195,6 +208,7 @@ def sheet_of(store: Store, name: str, frame: Frame) -> Sheet | None:
         stretches=tuple(_stretches(nights, frame, state)),
         trends=tuple(_trends(nights)),
         certificates=tuple(_certificates(state(answered.state), frame.made)) if answered is not None else (),
+        timeline=timeline,
         plan=_plan(frame.plans.get(name), row, result),
     )
 

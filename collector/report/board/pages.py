@@ -1,0 +1,140 @@
+"""The board's pages as text: the fleet's, a pair's and a rule's, with one style and one script for all of them.
+
+Everything from outside is escaped by the template engine after `visible` has spelled out what can't be seen. Style and
+script are files beside the pages, and the pages' policy lets nothing else run or load.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import cache
+from hashlib import sha256
+from typing import Any
+
+from jinja2 import Environment
+from markupsafe import Markup, escape
+
+from collector.report.board import words
+from collector.report.board.addresses import stem
+from collector.report.board.drawn import Lane, Trend
+from collector.report.board.site import Board, Frame, Sheet
+from collector.report.page import known_of_a_pair
+from collector.report.templating import environment, own
+from collector.report.visible import visible
+from collector.rules import CATALOGUE
+from collector.rules.rule import Rule
+
+INDEX, STYLE, SCRIPT = "index.html", "board.css", "board.js"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A drawn picture: its file's name, its content, its size in pixels and what it says in words."""
+
+    name: str
+    content: bytes
+    width: int
+    height: int
+    says: str
+
+    @property
+    def address(self) -> str:
+        """Where a pair's page finds it: the content is in the address, so that no cache shows an earlier one."""
+        return f"../pictures/{self.name}?{_short(self.content)}"
+
+
+def style() -> bytes:
+    """The text of `board.css`: the report's own style, and what the board has besides."""
+    return own("page.css", "plan.css", "board/board.css").encode()
+
+
+def script() -> bytes:
+    """The text of `board.js`."""
+    return own("board/board.js").encode()
+
+
+def index(board: Board) -> str:
+    """The fleet's page."""
+    heard = max((row.heard for row in board.rows if row.heard is not None), default=None)
+    return _render("board.html.jinja", board.frame, heard, "The newest answer came on", up="", board=board)
+
+
+def pair(sheet: Sheet, frame: Frame, history: Picture | None, flash: Picture | None) -> str:
+    """A pair's page with its pictures."""
+    return _render(
+        "pair.html.jinja",
+        frame,
+        sheet.row.heard,
+        "Its newest answer came on",
+        sheet=sheet,
+        row=sheet.row,
+        rule_pages=_rule_pages(),
+        history=history,
+        flash=flash,
+        flash_rows=_flash_rows(sheet.trends),
+    )
+
+
+def rule(rule: Rule, board: Board) -> str:
+    """A rule's page, with the pairs that don't pass it."""
+    heard = max((row.heard for row in board.rows if row.heard is not None), default=None)
+    return _render("rule.html.jinja", board.frame, heard, "The newest answer came on", rule=rule, rows=board.rows)
+
+
+def history_says(sheet: Sheet, lanes: Sequence[Lane]) -> str:
+    """What the drawn history says in words."""
+    return words.history_picture(sheet, [(lane.name, lane.nights) for lane in lanes if lane.standing is None])
+
+
+def flash_says(sheet: Sheet) -> str:
+    """What the drawn flash says in words."""
+    return words.flash_picture(sheet)
+
+
+def _render(
+    template: str, frame: Frame, heard: datetime | None, heard_called: str, up: str = "../", **more: Any
+) -> str:
+    return (
+        _environment()
+        .get_template(f"board/{template}")
+        .render(
+            frame=frame,
+            heard=heard,
+            heard_called=heard_called,
+            fresh_hours=words.fresh_hours(frame),
+            up=up,
+            style_digest=_short(style()),
+            script_digest=_short(script()),
+            **more,
+        )
+    )
+
+
+@cache
+def _environment() -> Environment:
+    return environment(**known_of_a_pair(), words=words, stem=stem, rules=CATALOGUE)
+
+
+@cache
+def _rule_pages() -> dict[str, str]:
+    return {rule.id: f"../rules/{stem(rule.id)}.html" for rule in CATALOGUE}
+
+
+def _short(content: bytes) -> str:
+    return sha256(content).hexdigest()[:12]
+
+
+def _flash_rows(trends: Sequence[Trend]) -> Markup:
+    """The rows of the flash's table, the latest night first: too many of them for the template engine's own loops."""
+    nights: dict[date, dict[str, tuple[int | None, int | None]]] = {}
+    for trend in trends:
+        for each in trend.readings:
+            nights.setdefault(each.night, {})[trend.member] = (each.free, each.needed)
+    rows = []
+    for night in sorted(nights, reverse=True):
+        sizes = [size for trend in trends for size in nights[night].get(trend.member, (None, None))]
+        cells = "".join(f"<td>{escape(visible(text))}</td>" for text in words.flash_row(sizes))
+        rows.append(f'<tr><th scope="row">{night.isoformat()}</th>{cells}</tr>')
+    return Markup("\n".join(rows))  # noqa: S704 - every cell is escaped above
