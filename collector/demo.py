@@ -64,7 +64,7 @@ def controllers(fleet: Fleet, recordings: Path | None = None) -> Iterator[Contro
     with (
         tempfile.TemporaryDirectory(prefix="readypair-demo-") as temporary,
         simulated.fleet(own, behaviours) as running,
-        _led(fleet, running.ports, simulated.ADDRESS),
+        led(fleet, running.ports, simulated.ADDRESS),
     ):
         known_hosts = Path(temporary) / "known_hosts"
         known_hosts.write_text(running.known_hosts_text(), encoding="ascii")
@@ -83,7 +83,8 @@ def prepare(fleet: Fleet, pairs: Sequence[Pair], running: Controllers) -> None:
 
 
 @contextmanager
-def _led(fleet: Fleet, ports: Mapping[str, int], address: str) -> Iterator[None]:
+def led(fleet: Fleet, ports: Mapping[str, int], address: str) -> Iterator[None]:
+    """Lead Nornir's hosts of these names to ports at an address until the block ends."""
     hosts = fleet.nornir.inventory.hosts
     before = {name: (hosts[name].hostname, hosts[name].port) for name in ports}
     try:

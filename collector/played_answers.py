@@ -67,10 +67,10 @@ def _up(asked: Asked, place: int) -> float:
 
 
 def _boot(asked: Asked) -> str:
-    if not asked.me.active:
-        return asked.text("show boot")
     own, standby = (_boot_lines(asked, place) for place in (asked.place, 1 - asked.place))
-    if asked.peer.away or asked.peer.state != "STANDBY HOT":
+    if not asked.me.active and "Standby not ready" not in asked.recorded.texts[OTHER]["show boot"]:
+        return printed(*own)
+    if not asked.me.active or asked.peer.away or asked.peer.state != "STANDBY HOT":
         return printed(*own, "", "Standby not ready to show bootvar")
     return printed(*own, "", *(f"Standby {line}" for line in standby))
 
@@ -112,7 +112,11 @@ def _processors(asked: Asked) -> str:
 
 def _resources(asked: Asked) -> str:
     role = "active" if asked.me.active else "standby"
-    text = re.sub(r"\(ok, (?:active|standby)\)", f"(ok, {role})", asked.text("show platform resources"))
+    text = re.sub(
+        r"\(ok, (?:active|standby)\)[ \t]+",
+        lambda found: f"{f'(ok, {role})':<{len(found[0])}}",
+        asked.text("show platform resources"),
+    )
 
     def fuller(row: re.Match[str]) -> str:
         used, most = int(row[2]) + _taken(asked, asked.place) // 2**20, int(row[4])

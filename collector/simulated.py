@@ -405,9 +405,8 @@ def _owners_file(path: Path) -> TextIO:
 def main(arguments: list[str] | None = None) -> int:
     """Serve a folder of captures until interrupted; prints where each member listens."""
     options = _parser().parse_args(arguments)
-    names = ("READYPAIR_USERNAME", "READYPAIR_PASSWORD", "READYPAIR_SECRET")
-    given = [os.environ.get(name) for name in names]
-    credentials = Credentials(given[0], given[1], given[2]) if given[0] and given[1] else Credentials.random()
+    given = given_credentials()
+    credentials = given or Credentials.random()
     over = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: over.set())
@@ -416,9 +415,9 @@ def main(arguments: list[str] | None = None) -> int:
         with fleet(served, credentials=credentials, port_base=options.port_base, log_file=options.log) as running:
             if options.known_hosts:
                 options.known_hosts.write_text(running.known_hosts_text(), encoding="ascii")
-            print(json.dumps(running.ports) if options.json else _hosts(running), flush=True)
-            if not (given[0] and given[1]):
-                _tell_credentials(credentials)
+            print(json.dumps(running.ports) if options.json else hosts(running), flush=True)
+            if given is None:
+                tell_credentials(credentials)
             over.wait()
     except (recording.RecordingError, OSError) as error:
         print(f"simulated: {error}", file=sys.stderr)
@@ -442,14 +441,21 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _hosts(running: Fleet) -> str:
+def given_credentials() -> Credentials | None:
+    """Those that the environment names; None where it doesn't name both a user and a password."""
+    names = ("READYPAIR_USERNAME", "READYPAIR_PASSWORD", "READYPAIR_SECRET")
+    username, password, secret = (os.environ.get(name) for name in names)
+    return Credentials(username, password, secret) if username and password else None
+
+
+def hosts(running: Fleet) -> str:
     """The members as a part of Nornir's hosts.yaml; JSON strings are YAML."""
     return "\n".join(
         f"{json.dumps(name)}: {{hostname: {ADDRESS}, port: {port}}}" for name, port in running.ports.items()
     )
 
 
-def _tell_credentials(credentials: Credentials) -> None:
+def tell_credentials(credentials: Credentials) -> None:
     """Random ones must be told to whoever is to log in; they end with this run."""
     print("# credentials of this run only", file=sys.stderr)
     print(f"export READYPAIR_USERNAME={credentials.username}", file=sys.stderr)
