@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from statistics import median
 from typing import NamedTuple
@@ -39,7 +39,7 @@ _TO_DEVIATION = 1.4826
 
 @dataclass(frozen=True)
 class Line:
-    """Free bytes from a moment on: so many then, and so many more a day."""
+    """Free bytes from a moment in UTC on: so many then, and so many more a day."""
 
     start: datetime
     free: float
@@ -155,17 +155,17 @@ def _fall(counted: _Counted, tonight: Point) -> Forecast | Silence:
     if found.high >= 0:
         return Silence(f"shows no fall of free flash by {_nights(len(dots))}")
     steepest, likely, gentlest = (
-        Line(tonight.moment, median(dot.free - each * dot.day for dot in dots), each)
+        Line(_utc(tonight), median(dot.free - each * dot.day for dot in dots), each)
         for each in (found.low, found.median, found.high)
     )
     assert tonight.needed is not None
-    since = tonight.moment + timedelta(days=dots[0].day)
+    since = _utc(tonight) + timedelta(days=dots[0].day)
     return Forecast(tonight.needed, len(dots), since, likely, steepest, gentlest, counted.low_points)
 
 
 def _in_tonights_terms(points: Sequence[Point]) -> Iterator[_Dot]:
     """Each night's free flash as it would have been with as much staged as tonight."""
-    tonight = points[-1].moment
+    tonight = _utc(points[-1])
     needed = _filled([point.needed for point in points])
     shift = 0
     shifts = [0]
@@ -176,7 +176,12 @@ def _in_tonights_terms(points: Sequence[Point]) -> Iterator[_Dot]:
         shift += of_need if abs(moved - of_need) < abs(moved) else 0
         shifts.append(shift)
     for point, own in zip(points, reversed(shifts), strict=True):
-        yield _Dot((point.moment - tonight) / timedelta(days=1), point.free + own)
+        yield _Dot((_utc(point) - tonight) / timedelta(days=1), point.free + own)
+
+
+def _utc(point: Point) -> datetime:
+    """Its moment in UTC: between two moments of one zone the difference would be that of the clocks on the wall."""
+    return point.moment.astimezone(UTC)
 
 
 def _filled(needed: Sequence[int | None]) -> list[int]:
