@@ -10,9 +10,7 @@ from enum import IntEnum
 from collector.finding import Finding, Status, Verdict
 from collector.nights.night import PairState
 from collector.result import PairResult
-
-FORECAST = "outlook"
-"""The rule that cautions of what a pair will be like in its window."""
+from collector.rules import outlook
 
 
 class Turn(IntEnum):
@@ -113,9 +111,9 @@ def _newly_against(finding: Finding, before: PairState) -> bool:
 
 
 def _newly_feared(finding: Finding, before: PairState) -> bool:
-    if finding.rule != FORECAST or finding.status is not Status.CAUTION:
+    if finding.rule != outlook.RULE.id or finding.status is not Status.CAUTION:
         return False
-    rule = before.rules.get(FORECAST)
+    rule = before.rules.get(finding.rule)
     return rule is None or rule.status is not Status.CAUTION
 
 
