@@ -41,7 +41,8 @@ def of_fleet(news: Sequence[News], result: Result, unasked: Sequence[str] = ()) 
     """The message on how the fleet stands, whatever was told before; `news` are all pairs that aren't go."""
     number, short = len(result.pairs), len(result.pairs) - wording.number_with(result, Verdict.GO)
     doesnt = "doesn't go" if short == 1 else "don't go"
-    subject = f"{short} of {wording.number_of(number, 'pair')} {doesnt}" if short else f"all {number} pairs go"
+    all_go = f"all {number} pairs go" if number > 1 else "the only pair goes"
+    subject = f"{short} of {wording.number_of(number, 'pair')} {doesnt}" if short else all_go
     tone = Tone.WORSE if short else Tone.BETTER
     return Message(f"readypair: {subject}", _body(news, result, unasked), tone)
 
