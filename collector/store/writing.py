@@ -149,6 +149,8 @@ class _Kept:
 
     def store(self, connection: Connection) -> None:
         """Write the rows, unless this sweep has stored the pair already."""
+        # Two that store the same pair of one sweep wait for each other here, and the second one finds it stored.
+        connection.execute(select(SWEEPS.c.id).where(SWEEPS.c.id == self._row["sweep"]).with_for_update(key_share=True))
         stored = select(JUDGEMENTS.c.id).where(
             JUDGEMENTS.c.sweep == self._row["sweep"], JUDGEMENTS.c.pair == self._row["pair"]
         )
