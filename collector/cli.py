@@ -35,21 +35,30 @@ def main(arguments: Sequence[str]) -> int:
     A reader that goes away before the end doesn't change it: the status tells of the pairs, not of the printing.
     """
     with streams.watched():
-        try:
-            return _do(arguments)
-        except KeyboardInterrupt:
-            return complain("interrupted before there was anything to report", WRONG_QUESTION)
-        except UsageError as error:
-            return complain(str(error), WRONG_QUESTION)
-        except Exception as error:
-            return _explain(error)
+        options = argparse.Namespace(closing=None)
+        status = _answer(arguments, options)
+        if options.closing is not None:
+            options.closing(status)
+        return status
 
 
-def _do(arguments: Sequence[str]) -> int:
+def _answer(arguments: Sequence[str], options: argparse.Namespace) -> int:
+    """Do what the arguments say, which go to `options`, and say what kept it from being done; the exit status."""
+    try:
+        return _do(arguments, options)
+    except KeyboardInterrupt:
+        return complain("interrupted before there was anything to report", WRONG_QUESTION)
+    except UsageError as error:
+        return complain(str(error), WRONG_QUESTION)
+    except Exception as error:
+        return _explain(error)
+
+
+def _do(arguments: Sequence[str], options: argparse.Namespace) -> int:
     if sys.stdout is None:
         raise UsageError("standard output is closed; send it to a file, or to /dev/null to throw it away")
     try:
-        options = _parser().parse_args(arguments)
+        _parser().parse_args(arguments, options)
         status: int = options.do(options)
     finally:
         sys.stdout.flush()
@@ -59,6 +68,7 @@ def _do(arguments: Sequence[str]) -> int:
 def _explain(error: Exception) -> int:
     """What a user can cause in a sentence, anything else as an internal error with its traceback."""
     from collector.credentials import CredentialsError
+    from collector.locking import Busy
     from collector.recording import RecordingError
     from collector.store.store import StoreError
     from inventory.problems import InventoryError
@@ -67,7 +77,7 @@ def _explain(error: Exception) -> int:
         for problem in error.problems:
             complain(str(problem), WRONG_QUESTION)
         return WRONG_QUESTION
-    if isinstance(error, RecordingError | CredentialsError | StoreError):
+    if isinstance(error, RecordingError | CredentialsError | StoreError | Busy):
         return complain(str(error), WRONG_QUESTION)
     if isinstance(error, OSError) and error.filename is not None:
         return complain(f"{error.filename}: {error.strerror}", WRONG_QUESTION)

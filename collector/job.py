@@ -129,7 +129,7 @@ def ask_member(
 
 @contextmanager
 def _session(host: Host, connection: str, configuration: Config, given_up: Callable[[], bool]) -> Iterator[Asking]:
-    """A connection as Host.get_connection opens it, but such that `stop` finds and closes it while it is being opened."""
+    """A connection as Host.get_connection opens it, but one that `stop` finds and closes while it is being opened."""
     session = ConnectionPluginRegister.get_plugin(connection)()
     host.connections[connection] = session
     try:

@@ -9,12 +9,13 @@ from collector.commands.telling import UsageError
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
+    from collector.budget import Budget
     from collector.commands.remembering import Remembering
     from collector.commands.telling_on import TellingOn
-    from collector.result import Result
+    from collector.result import PairResult, Result
     from inventory.opening import Fleet
     from inventory.pairs import Pair
 
@@ -54,14 +55,24 @@ def ask(
     remembering: Remembering,
     telling_on: TellingOn,
     shift: timedelta = timedelta(0),
+    budget: Budget | None = None,
+    judged: Callable[[PairResult], None] | None = None,
 ) -> Result:
-    """Ask, judge and remember the pairs, with progress on standard error; tell on, and write the reports for --out."""
+    """Ask, judge and remember the pairs, with progress on standard error; tell on, and write the reports for --out.
+
+    `budget` is the time that the asking has, and `judged` is told of each pair's result.
+    """
     from collector import output
     from collector.noting import Noting
     from collector.report.progress import SweepProgress
     from collector.sweep import Listeners, NoMemory, sweep
 
     noting = Noting(fleet.policy, remembering.memory or NoMemory())
+
+    def heard(pair: PairResult) -> None:
+        if judged is not None:
+            judged(pair)
+        progress.judged(pair)
 
     with SweepProgress(len(pairs), quiet=options.quiet) as progress:
         result = sweep(
@@ -70,9 +81,11 @@ def ask(
             connection=connection,
             workers=options.workers,
             keep=output.captures_folder(options.out) if options.out is not None else None,
-            listeners=Listeners(progress.asked, progress.judged),
+            listeners=Listeners(progress.asked, heard),
             shift=shift,
             memory=noting,
+            budget=budget,
+            first=remembering.missed,
         )
     remembering.finish(result.finished)
     telling_on.tell(result, noting, remembering)

@@ -23,7 +23,10 @@ def add_command(
     text: str,
     *parents: argparse.ArgumentParser,
 ) -> argparse.ArgumentParser:
-    """Add a command that `do` does, and that returns the exit status; `text` is one line in lower case for its help."""
+    """Add a command that `do` does, and that returns the exit status; `text` is one line in lower case for its help.
+
+    Where `do` sets `closing` among the options, that is called with the exit status behind everything else.
+    """
     command = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".", parents=parents)
     command.set_defaults(do=do)
     return command

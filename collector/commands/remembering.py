@@ -23,16 +23,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Remembering:
-    """What a sweep remembers by; `store` and `memory` are None where no store is named. Made by `remembering`."""
+    """What a sweep remembers by; `store` and `memory` are None where no store is named. Made by `remembering`.
+
+    `missed` are the pairs that the last sweep of this inventory didn't reach; none where there is no store.
+    """
 
     inventory: str
     keep_days: int | None = None
     store: Store | None = None
     memory: StoreMemory | None = None
-
-    def missed(self) -> tuple[str, ...]:
-        """The pairs that the last sweep of this inventory didn't reach; none where there is no store."""
-        return self.store.missed(self.inventory) if self.store else ()
+    missed: tuple[str, ...] = ()
 
     def finish(self, moment: datetime) -> None:
         """Note that the sweep came to its end at this moment of its own time."""
@@ -82,8 +82,10 @@ def remembering(
 
     whole = len(pairs) == len(fleet.pairs)
     with opened(named) as store:
+        # Asked first: once this sweep has begun, it is the last one, and has reached nobody.
+        missed = store.missed(inventory)
         writer = store.begin(Start(source, _collector(), inventory, whole, datetime.now().astimezone() + shift))
-        yield Remembering(inventory, options.keep_days, store, StoreMemory(store, writer, fleet))
+        yield Remembering(inventory, options.keep_days, store, StoreMemory(store, writer, fleet), missed)
 
 
 @contextmanager

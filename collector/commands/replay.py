@@ -12,6 +12,7 @@ from collector.commands.options import (
     Commands,
     add_command,
     asking_options,
+    deadline_option,
     keeping_options,
     narrowing_options,
     telling_options,
@@ -24,7 +25,7 @@ from collector.commands.telling_on import prepared
 def add(commands: Commands) -> None:
     """Offer `replay`."""
     text = "judge recorded captures by the same rules; no network"
-    parents = asking_options(), narrowing_options(), keeping_options(), telling_options()
+    parents = asking_options(), narrowing_options(), deadline_option(), keeping_options(), telling_options()
     command = add_command(commands, "replay", do, text, *parents)
     command.add_argument("folder", metavar="DIR", type=Path, help="the folder with a folder of captures a member")
     command.add_argument("--target", metavar="RELEASE", help=TARGET_HELP)
@@ -33,8 +34,10 @@ def add(commands: Commands) -> None:
 def do(options: argparse.Namespace) -> int:
     """Judge what was recorded of the pairs, without a network, and tell of the fleet."""
     from collector import job, recording
+    from collector.budget import Budget
     from collector.nights.night import Source
 
+    budget = Budget(options.deadline)
     fleet = open_fleet(options.inventory)
     folder = recording.find(options.folder)
     pairs = [aimed(pair, options) for pair in narrow(fleet, options, recording.read_selection(folder))]
@@ -44,5 +47,5 @@ def do(options: argparse.Namespace) -> int:
     tells = prepared(options)
     job.prepare_recorded(fleet.nornir, pairs, folder)
     with remembering(options, fleet, pairs, Source.REPLAY) as remembers:
-        result = ask(options, fleet, pairs, job.RECORDED, remembers, tells)
+        result = ask(options, fleet, pairs, job.RECORDED, remembers, tells, budget=budget)
         return tells.ended(remembers.ended(tell_fleet(options, result)))

@@ -134,9 +134,11 @@ def test_a_wrong_question_is_one_sentence_and_2(
     assert main(arguments) == 2
     out, err = capsys.readouterr()
     assert out == ""
-    assert err.startswith("readypair: ")
-    assert sentence in err
-    assert len(err.splitlines()) == 1
+    first, *more = err.splitlines()
+    assert first.startswith("readypair: ")
+    assert sentence in first
+    assert all(line.startswith("readypair sweep: 0 pairs, ") and line.endswith("; exit 2") for line in more)
+    assert len(more) == (arguments[0] == "sweep")
 
 
 @pytest.mark.parametrize("arguments", [[], ["sail"], ["sweep", "--workers", "0"], ["sweep", "--colour"], ["check"]])

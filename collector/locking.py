@@ -1,0 +1,102 @@
+"""Sweeps of one inventory don't overlap on one machine.
+
+The lock is the kernel's own (flock), by the standard library: it goes with its process however that ends. A library
+that falls back to a file of its own where there is no flock would keep its lock after a kill.
+"""
+
+from __future__ import annotations
+
+import errno
+import fcntl
+import hashlib
+import os
+import platform
+import pwd
+import stat
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from datetime import datetime
+from pathlib import Path
+from typing import IO
+
+STATE = "READYPAIR_STATE"
+"""The environment's name for the folder of the locks."""
+
+
+class Busy(Exception):  # noqa: N818 - nothing is wrong
+    """Another sweep of the inventory is running; the message is one sentence that says since when."""
+
+
+@contextmanager
+def alone(inventory: Path) -> Iterator[None]:
+    """Be the only sweep of this inventory that this user runs on this machine, until the block ends.
+
+    Raises Busy where there is another one, and OSError where no folder for the lock can be had.
+    """
+    with _opened(inventory) as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise Busy(_other(inventory, file)) from None
+        # It is only for the sentence of a second one: that a full disk doesn't take it changes nothing.
+        with suppress(OSError):
+            file.truncate(0)
+            file.write(f"{os.getpid()} {datetime.now().astimezone().isoformat()}\n".encode("ascii"))
+        # Left where it is: whoever took it away might take one that somebody has just locked.
+        yield
+
+
+def _other(inventory: Path, file: IO[bytes]) -> str:
+    """What the other sweep wrote about itself, in a sentence."""
+    since = ""
+    with suppress(ValueError):
+        process, started = file.read().decode("ascii").split()
+        since = f" since {_time(datetime.fromisoformat(started))} (process {int(process)})"
+    return f"another sweep of {inventory} is running{since}; wait for it to end"
+
+
+def _time(started: datetime) -> str:
+    """The time of day, with the date where that isn't today's."""
+    today = started.date() == datetime.now().astimezone().date()
+    return started.strftime("%H:%M" if today else "%Y-%m-%d %H:%M")
+
+
+def _opened(inventory: Path) -> IO[bytes]:
+    """The lock's file, which no other user can open.
+
+    It is where the environment says, else by the XDG rules, else, for a service's account whose home can't be written
+    to, beside the temporary files.
+    """
+    # A home may be shared by machines, and they don't wait for each other.
+    key = hashlib.sha256(os.fsencode(inventory.resolve()) + b"\0" + platform.node().encode()).hexdigest()[:16]
+    if named := os.environ.get(STATE):
+        return _file(Path(named), key)
+    with suppress(OSError):
+        return _file(_state() / "readypair", key)
+    folder = Path(tempfile.gettempdir(), f"readypair-{os.geteuid()}")
+    with suppress(FileExistsError):
+        folder.mkdir(mode=0o700)
+    found = folder.lstat()
+    if not stat.S_ISDIR(found.st_mode) or found.st_uid != os.geteuid():
+        # Anybody can make a folder of this name there, and lock us out.
+        raise PermissionError(errno.EPERM, f"isn't a folder of your own; name another one in {STATE}", str(folder))
+    return _file(folder, key)
+
+
+def _file(folder: Path, key: str) -> IO[bytes]:
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    # Not truncated: what the other sweep wrote stands in it.
+    flags = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC
+    return os.fdopen(os.open(folder / f"sweep-{key}.lock", flags, 0o600), "r+b", buffering=0)
+
+
+def _state() -> Path:
+    """The folder of the user's own state; FileNotFoundError where the account has no home."""
+    state, home = os.environ.get("XDG_STATE_HOME", ""), os.environ.get("HOME", "")
+    if Path(state).is_absolute():
+        return Path(state)
+    try:
+        return Path(home or pwd.getpwuid(os.geteuid()).pw_dir, ".local", "state")
+    except KeyError:
+        raise FileNotFoundError(errno.ENOENT, "the account has no home") from None
