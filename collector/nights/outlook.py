@@ -114,7 +114,7 @@ def series(room: Room, past: Past, moment: datetime) -> tuple[Point, ...]:
     """
     if room.free is None:
         return ()
-    nights = {night_of(each.moment): each for each in past.flash.get(room.member, ()) if each.moment < moment}
+    nights = {night_of(each.moment): each for each in past.flash.get(room.member, ())}
     earliest = night_of(moment) - timedelta(days=LOOK_BACK - 1)
     before = [each for night, each in sorted(nights.items()) if earliest <= night < night_of(moment)]
     return (*before, Point(moment, room.free, room.needed))

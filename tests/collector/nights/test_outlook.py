@@ -158,6 +158,16 @@ def test_under_a_rotation_the_low_points_tell_the_fall() -> None:
     assert "with 6 low points of the 7" in silent(saw(48, 20 * MB))
 
 
+def test_three_rises_are_a_rotation_and_two_are_clean_ups() -> None:
+    assert "with 3 low points of the 7" in silent(saw(60, 0, 15))
+    assert told(saw(59, 0, 20)).nights == 19
+
+
+def test_a_small_jump_is_none() -> None:
+    free = [each + (60 * MB if number >= 25 else 0) for number, each in enumerate(falling(30))]
+    assert told(free).nights == 30
+
+
 def test_a_rotation_that_stopped_is_a_fall() -> None:
     lived = saw(42, 0)
     found = told([*lived, *(8 * GB - 40 * MB * night for night in range(18))])
