@@ -89,6 +89,19 @@ def test_the_interval_holds_the_truth_nineteen_times_in_twenty() -> None:
     assert 0.93 <= sum(held) / len(held) <= 0.98
 
 
+@pytest.mark.parametrize(("nights", "ahead"), [(7, 8), (7, 30), (30, 8), (30, 30)])
+def test_the_dates_hold_the_truth_nine_times_in_ten(nights: int, ahead: int) -> None:
+    """The interval is the slope's alone; the level's own noise is small beside it, and takes little from it."""
+    held = []
+    for seed in range(300):
+        found = told(falling(nights, noise=20 * MB, seed=seed, now=NEEDED + ahead * 41 * MB))
+        _, earliest, latest = found.shortfall
+        assert earliest is not None
+        assert latest is not None
+        held.append(earliest <= TONIGHT + ahead * DAY <= latest)
+    assert sum(held) / len(held) > 0.9
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("freed", [300 * MB, 900 * MB, 4 * GB])
 def test_since_a_clean_up_only_the_nights_after_it_count(seed: int, freed: float) -> None:
