@@ -1,4 +1,4 @@
-"""Notes of a sweep what its result doesn't hold: each member's flash, and who wasn't asked at all."""
+"""Notes of a sweep what its result doesn't hold: each member's flash."""
 
 from __future__ import annotations
 
@@ -15,12 +15,11 @@ from inventory.policy import Policy
 
 @dataclass(frozen=True)
 class Noting:
-    """Stands before a sweep's memory: `rooms` and `unasked` by the pairs' names, in the order in which they came."""
+    """Stands before a sweep's memory; `rooms` by the pairs' names, in the order in which they came."""
 
     policy: Policy
     memory: Memory
     rooms: dict[str, tuple[Room, ...]] = field(default_factory=dict)
-    unasked: list[str] = field(default_factory=list)
 
     def past(self, snapshot: Snapshot) -> Past:
         """What the memory knows."""
@@ -29,6 +28,4 @@ class Noting:
     def keep(self, snapshot: Snapshot, result: PairResult, *, in_time: bool) -> None:
         """Note it, and let the memory keep it."""
         self.rooms[result.pair.name] = rooms(snapshot, self.policy)
-        if not in_time:
-            self.unasked.append(result.pair.name)
         self.memory.keep(snapshot, result, in_time=in_time)

@@ -53,7 +53,7 @@ class TellingOn:
                 from collector.report.junit import junit
 
                 _write(self.junit, junit(result))
-        undelivered = self._notify(result, noted, remembering)
+        undelivered = self._notify(result, remembering)
         if self.metrics is not None:
             with self._one():
                 _write_metrics(self.metrics, result, noted, undelivered)
@@ -65,14 +65,14 @@ class TellingOn:
         """
         return WRONG_QUESTION if self.failed else status
 
-    def _notify(self, result: Result, noted: Noting, remembering: Remembering) -> int:
+    def _notify(self, result: Result, remembering: Remembering) -> int:
         """Tell the receivers, if there is something to tell; returns how many couldn't be told."""
         if not self.receivers:
             return 0
         from collector.notify import deliver
 
         told = self._told(remembering)
-        message = _message(result, noted, told, always=self.always)
+        message = _message(result, told, always=self.always)
         left = deliver(message, self.receivers) if message else []
         for receiver in left:
             complain(f"couldn't notify {receiver.shown}; see that it is reachable and that its URL is right", GO)
@@ -158,16 +158,15 @@ def _see_files(files: Mapping[str, Path]) -> None:
         raise UsageError(f"{' and '.join(f'--{name}' for name in files)} name one file; name another for each")
 
 
-def _message(result: Result, noted: Noting, told: Mapping[str, PairState] | None, *, always: bool) -> Message | None:
+def _message(result: Result, told: Mapping[str, PairState] | None, *, always: bool) -> Message | None:
     """What to tell; None where nothing changed and nobody wants to hear of that."""
     from collector.nights.news import news, standing
     from collector.report.message import of_changes, of_fleet
 
-    asked = [pair for pair in result.pairs if pair.pair.name not in noted.unasked]
     if told is None:
-        return of_fleet(standing(asked, result.finished), result, noted.unasked)
-    changed = news(asked, told, result.finished)
-    return of_changes(changed, result, noted.unasked) if changed or always else None
+        return of_fleet(standing(result.pairs, result.finished), result)
+    changed = news(result.pairs, told, result.finished)
+    return of_changes(changed, result) if changed or always else None
 
 
 def _write(path: Path, content: bytes, mode: int = 0o600) -> None:
@@ -179,9 +178,10 @@ def _write(path: Path, content: bytes, mode: int = 0o600) -> None:
 def _write_metrics(path: Path, result: Result, noted: Noting, undelivered: int) -> None:
     """Write the file that an exporter of another account picks up: everybody may read it."""
     from collector.report.metrics import last_success, metrics
+    from collector.result import Ended
 
     success: float | None = result.finished.timestamp()
-    if noted.unasked:
+    if result.ended is not Ended.COMPLETE:
         success = last_success(path.read_text(encoding="utf-8", errors="replace")) if path.is_file() else None
-    text = metrics(result, noted.rooms, last_success=success, unasked=len(noted.unasked), undelivered=undelivered)
+    text = metrics(result, noted.rooms, last_success=success, undelivered=undelivered)
     _write(path, text, 0o644)

@@ -48,8 +48,11 @@ class News:
 
 
 def news(pairs: Sequence[PairResult], told: Mapping[str, PairState], now: datetime) -> list[News]:
-    """What is new of these pairs, the worst and the soonest window first; `told` is what was last told of each."""
-    found = (_news(pair, told.get(pair.pair.name)) for pair in pairs)
+    """What is new of these pairs, the worst and the soonest window first; `told` is what was last told of each.
+
+    Of a pair that the sweep didn't reach in time nothing is known, and so nothing is new.
+    """
+    found = (_news(pair, told.get(pair.pair.name)) for pair in pairs if pair.in_time)
     return in_order([each for each in found if each is not None], now)
 
 

@@ -27,24 +27,23 @@ _SUBJECT = {
 }
 
 
-def of_changes(news: Sequence[News], result: Result, unasked: Sequence[str] = ()) -> Message:
-    """The message on what is new since somebody was last told; `unasked` are the pairs that the sweep left."""
+def of_changes(news: Sequence[News], result: Result) -> Message:
+    """The message on what is new since somebody was last told."""
     turns = Counter(item.turn for item in news)
     subject = ", ".join(_counted(turn, turns, first=turn is min(turns)) for turn in sorted(turns))
-    subject = subject or (f"{wording.number_of(len(unasked), 'pair')} not asked" if unasked else "nothing changed")
-    worse = bool(turns.keys() - {Turn.AGAIN}) or bool(unasked)
+    worse = bool(turns.keys() - {Turn.AGAIN})
     tone = Tone.WORSE if worse else Tone.BETTER if turns else Tone.NEITHER
-    return Message(f"readypair: {subject}", _body(news, result, unasked), tone)
+    return Message(f"readypair: {subject or 'nothing changed'}", _body(news, result), tone)
 
 
-def of_fleet(news: Sequence[News], result: Result, unasked: Sequence[str] = ()) -> Message:
+def of_fleet(news: Sequence[News], result: Result) -> Message:
     """The message on how the fleet stands, whatever was told before; `news` are all pairs that aren't go."""
     number, short = len(result.pairs), len(result.pairs) - wording.number_with(result, Verdict.GO)
     doesnt = "doesn't go" if short == 1 else "don't go"
     all_go = f"all {number} pairs go" if number > 1 else "the only pair goes"
     subject = f"{short} of {wording.number_of(number, 'pair')} {doesnt}" if short else all_go
     tone = Tone.WORSE if short else Tone.BETTER
-    return Message(f"readypair: {subject}", _body(news, result, unasked), tone)
+    return Message(f"readypair: {subject}", _body(news, result), tone)
 
 
 def _counted(turn: Turn, turns: Counter[Turn], *, first: bool) -> str:
@@ -53,9 +52,9 @@ def _counted(turn: Turn, turns: Counter[Turn], *, first: bool) -> str:
     return f"{counted} {_SUBJECT[turn][number > 1]}"
 
 
-def _body(news: Sequence[News], result: Result, unasked: Sequence[str]) -> str:
+def _body(news: Sequence[News], result: Result) -> str:
     """As many pairs as there is room for, then how many more, then the fleet in a line."""
-    closing = "\n".join(_closing(result, unasked))
+    closing = "\n".join(_closing(result))
     room = LONGEST - len(closing) - _NAMES - 4
     shown: list[str] = []
     for item in news:
@@ -114,10 +113,10 @@ def _because(member: MemberResult) -> str:
     return member.unreached_because or "not reached"
 
 
-def _closing(result: Result, unasked: Sequence[str]) -> Iterable[str]:
+def _closing(result: Result) -> Iterable[str]:
     yield wording.counts(result)
-    if unasked:
-        yield f"Not asked in time: {_short(', '.join(unasked))}"
+    if late := [pair.pair.name for pair in result.pairs if not pair.in_time]:
+        yield f"{len(late)} not reached in time: {_short(', '.join(late))}"
     yield f"Swept {wording.moment(result.finished)}, {_short(result.inventory)}"
 
 

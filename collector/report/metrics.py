@@ -26,13 +26,12 @@ def metrics(
     rooms: Mapping[str, Sequence[Room]],
     *,
     last_success: float | None,
-    unasked: int = 0,
     undelivered: int = 0,
 ) -> bytes:
     """The result as a text file; `rooms` are the members' flash by their pair's name.
 
     `last_success` is when a sweep last asked every pair to the end, in seconds since the epoch (None: never known);
-    `unasked` how many pairs this one left unasked; `undelivered` how many notifications of it couldn't be delivered.
+    `undelivered` how many notifications of this one couldn't be delivered.
     """
     registry = CollectorRegistry()
     _pairs(registry, result)
@@ -43,8 +42,10 @@ def metrics(
         Gauge(name, text, registry=registry).set(value)
 
     seconds = (result.finished - result.started).total_seconds()
-    one("readypair_pairs_unreached", "Pairs of which a member gave no answer.", _unreached(result))
-    one("readypair_pairs_unasked", "Pairs that the sweep left unasked.", unasked)
+    late = sum(not pair.in_time for pair in result.pairs)
+    unreached = sum(pair.in_time and bool(wording.unreached(pair)) for pair in result.pairs)
+    one("readypair_pairs_unreached", "Pairs of which a member gave no answer when it was asked.", unreached)
+    one("readypair_pairs_not_in_time", "Pairs that the sweep's end came before.", late)
     one("readypair_sweep_duration_seconds", "How long the sweep took.", seconds)
     one("readypair_notifications_undelivered", "Notifications of the sweep that couldn't be delivered.", undelivered)
     if last_success is not None:
@@ -107,7 +108,3 @@ def _flash(registry: CollectorRegistry, rooms: Mapping[str, Sequence[Room]]) -> 
             for gauge, value in ((free, room.free), (needed, room.needed)):
                 if value is not None:
                     gauge.labels(encodable(pair), encodable(room.member)).set(value)
-
-
-def _unreached(result: Result) -> int:
-    return sum(bool(wording.unreached(pair)) for pair in result.pairs)

@@ -14,17 +14,19 @@ import pytest
 from junitparser import JUnitXml
 
 from collector import demo, files
+from collector.budget import Budget
 from collector.cli import main
 from collector.commands import telling_on
 from collector.commands.remembering import Remembering
 from collector.commands.telling_on import TellingOn
 from collector.noting import Noting
 from collector.report.metrics import last_success
+from collector.result import Ended
 from collector.store.database import Database
 from collector.store.store import StoreError
 from collector.sweep import NoMemory
 from tests.collector.receiving import PATH, SECRET, Posted, mailed, posted
-from tests.collector.report.sample import RESULT
+from tests.collector.report.sample import LATE, RESULT
 from tests.collector.test_cli import controllers
 from tests.demo_fleet import fleet
 
@@ -253,31 +255,31 @@ def test_a_disk_that_is_full_for_one_takes_the_others(
     assert (len(hook.bodies), (tmp_path / "out" / "report.json").exists()) == (1, True)
 
 
-def noting(*unasked: str) -> Noting:
-    return Noting(fleet().policy, NoMemory(), unasked=list(unasked))
-
-
-def test_a_sweep_that_left_pairs_unasked_is_no_success(tmp_path: Path) -> None:
+def test_a_sweep_that_did_not_reach_every_pair_is_no_success(tmp_path: Path) -> None:
     path = tmp_path / "readypair.prom"
-    tells, remembers = TellingOn(metrics=path), Remembering("/fleet")
+    tells, remembers, noting = TellingOn(metrics=path), Remembering("/fleet"), Noting(fleet().policy, NoMemory())
     later = replace(RESULT, finished=RESULT.finished.replace(year=2028))
-    tells.tell(RESULT, noting("quay"), remembers)
+    tells.tell(LATE, noting, remembers)
     assert last_success(path.read_text()) is None
-    tells.tell(RESULT, noting(), remembers)
-    tells.tell(later, noting("quay"), remembers)
+    tells.tell(RESULT, noting, remembers)
+    tells.tell(replace(LATE, finished=later.finished), noting, remembers)
     assert last_success(path.read_text()) == RESULT.finished.timestamp()
-    assert "readypair_pairs_unasked 1.0\n" in path.read_text()
-    tells.tell(later, noting(), remembers)
+    assert "readypair_pairs_not_in_time 1.0\n" in path.read_text()
+    tells.tell(later, noting, remembers)
     assert last_success(path.read_text()) == later.finished.timestamp()
 
 
-def test_pairs_that_were_not_asked_are_no_news(hook: Posted) -> None:
-    from collector.notify import receivers
-
-    tells = TellingOn(receivers([hook.url]), always=True)
-    tells.tell(RESULT, noting(*(pair.pair.name for pair in RESULT.pairs[1:])), Remembering("/fleet"))
-    (body,) = hook.bodies
-    assert body["message"].startswith("7 pairs: 2 go, 4 no-go, 1 undecided\nNot asked in time: pontoon, slipway, ")
+def test_pairs_that_were_not_reached_in_time_are_no_news(
+    nights: Nights, hook: Posted, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    nights.remembered("--notify", hook.url)
+    nights.break_quay()
+    with monkeypatch.context() as patched:
+        patched.setattr(Budget, "spent", lambda _: Ended.DEADLINE)
+        nights.remembered("--notify", hook.url, "--notify-always")
+    nights.remembered("--notify", hook.url)
+    assert subjects(hook)[1:] == ["nothing changed", "1 pair no longer goes"]
+    assert "2 pairs: 0 go, 0 no-go, 2 undecided\n2 not reached in time: " in hook.bodies[1]["message"]
 
 
 @pytest.mark.parametrize(

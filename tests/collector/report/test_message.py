@@ -18,6 +18,7 @@ from collector.report.message import LONGEST, of_changes, of_fleet
 from collector.result import PairResult
 from tests.collector.report.sample import (
     BUNDLE,
+    LATE,
     RESULT,
     SHORT,
     STARTED,
@@ -116,7 +117,8 @@ def test_only_the_first_reasons_are_told() -> None:
 
 
 def test_pairs_that_were_not_asked_are_named() -> None:
-    assert "\nNot asked in time: quay, slipway\n" in of_changes([WORSE], RESULT, ["quay", "slipway"]).body
+    assert "\n1 not reached in time: tender\n" in of_changes([WORSE], LATE).body
+    assert "tender" not in of_fleet(standing(LATE.pairs, STARTED), LATE).body.partition("\n\n8 pairs: ")[0]
 
 
 def test_the_fleet_is_told_where_nobody_knows_what_changed() -> None:
@@ -159,8 +161,9 @@ def test_no_text_makes_it_long_or_steers(name: str, text: str) -> None:
         silent=(f"{name}-a", f"{name}-b"),
         back=(f"{name}-a",),
     )
-    result = replace(RESULT, pairs=(item.pair,), inventory=text)
-    for message in (of_changes([item] * 3, result, [name, text]), of_fleet([item], result)):
+    late = replace(item.pair, in_time=False)
+    result = replace(RESULT, pairs=(item.pair, late, late), inventory=text)
+    for message in (of_changes([item] * 3, result), of_fleet([item], result)):
         assert len(message.body) <= LONGEST
         assert not [each for each in message.body.replace("\n", "") if unicodedata.category(each)[0] == "C"]
         assert message.subject.isprintable()

@@ -16,7 +16,7 @@ from collector.nights.night import Room
 from collector.report.metrics import last_success, metrics
 from collector.report.visible import encodable
 from collector.result import Result
-from tests.collector.report.sample import RESULT, RULES, SHORT, WAIVER, pair
+from tests.collector.report.sample import LATE, RESULT, RULES, SHORT, WAIVER, pair
 
 ROOMS = {
     "pontoon": (Room("pontoon-a", 19_503_411_200, 26_458_804_224, 3_750_000_000), Room("pontoon-b", None, None, None)),
@@ -41,10 +41,9 @@ def read(
     result: Result = RESULT,
     rooms: Mapping[str, Sequence[Room]] = ROOMS,
     success: float | None = 1.5e9,
-    unasked: int = 0,
     undelivered: int = 0,
 ) -> Read:
-    return Read(metrics(result, rooms, last_success=success, unasked=unasked, undelivered=undelivered))
+    return Read(metrics(result, rooms, last_success=success, undelivered=undelivered))
 
 
 def test_a_pairs_verdict_is_one_of_three() -> None:
@@ -88,10 +87,11 @@ def test_windows_are_told_where_there_are_any() -> None:
 
 
 def test_the_sweep_itself_is_told() -> None:
-    found = read(unasked=3, undelivered=2)
+    found = read(LATE, undelivered=2)
     assert found.of("readypair_sweep_duration_seconds") == 42
+    # Of a pair that nobody came to ask it isn't known whether it would have answered.
     assert found.of("readypair_pairs_unreached") == 1
-    assert found.of("readypair_pairs_unasked") == 3
+    assert found.of("readypair_pairs_not_in_time") == 1
     assert found.of("readypair_notifications_undelivered") == 2
     assert found.of("readypair_last_success_timestamp_seconds") == 1.5e9
 
