@@ -30,6 +30,7 @@ def document(result: Result) -> dict[str, Any]:
             "started": iso(result.started),
             "finished": iso(result.finished),
             "inventory": result.inventory,
+            "ended": result.ended.value,
             "notes": list(result.notes),
             "pairs": [_pair(pair) for pair in result.pairs],
         }
@@ -91,6 +92,7 @@ def _pair(result: PairResult) -> dict[str, Any]:
         "pair": result.pair.name,
         "site": result.pair.site,
         "verdict": result.verdict.value,
+        "in_time": result.in_time,
         "target_release": result.target_release,
         "image": {"file": image.file, "bytes": image.bytes} if image else None,
         "window": {"start": iso(window.start), "minutes": window.minutes} if window else None,

@@ -51,6 +51,8 @@ def _properties(pair: PairResult) -> Iterable[tuple[str, str]]:
     yield "site", pair.pair.site
     yield "verdict", pair.verdict.value
     yield "target_release", pair.target_release
+    if not pair.in_time:
+        yield "not reached in time", wording.too_late(pair)
     if pair.pair.window:
         yield "window", wording.window(pair.pair.window)
     for member in pair.members:

@@ -49,5 +49,6 @@ class SweepProgress:
         """A pair has its verdict."""
         self._done += 1
         self._live.update(self._task, advance=1)
+        late = "" if result.in_time else " (not reached in time)"
         if not self._console.is_terminal:
-            self._console.print(f"{self._done}/{self._total} {result.pair.name}: {result.verdict.value}")
+            self._console.print(f"{self._done}/{self._total} {result.pair.name}: {result.verdict.value}{late}")

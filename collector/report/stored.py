@@ -30,6 +30,7 @@ def pair_result(data: Mapping[str, Any], state: PairState) -> PairResult:
         findings=tuple(_finding(each, data["pair"], state) for each in data["findings"]),
         steps=tuple(_step(each) for each in data.get("steps", ())),
         left_unknown=tuple(data.get("left_unknown", ())),
+        in_time=data.get("in_time", True),
     )
 
 

@@ -36,6 +36,7 @@ COLUMNS = (
     "to_do_first",
     "to_do_when",
     "judged",
+    "in_time",
 )
 # What a spreadsheet may take for the beginning of a formula: OWASP, "CSV Injection", which names these characters and
 # advises to put a single quote before the text.
@@ -80,6 +81,7 @@ def _row(result: Result, pair: PairResult) -> tuple[str, ...]:
         first.remedy if first else "",
         wording.when(first) if first else "",
         wording.iso(result.finished),
+        "yes" if pair.in_time else "no",
     )
 
 

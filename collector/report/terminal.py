@@ -59,6 +59,7 @@ def fleet(result: Result) -> RenderableType:
         *_waived(result),
         *_closing(result.pairs),
         layout.blank(Text(wording.counts(result), "bold")),
+        *([Text(late, "bold")] if (late := wording.not_in_time(result)) else ()),
     )
 
 
@@ -187,11 +188,15 @@ def _fleet_table(result: Result) -> Table:
 
 def _in_short(pair: PairResult) -> Text:
     rows = []
-    troubles = [(wording.with_status(pair, status), label) for status, label in _IN_THE_TABLE]
+    # Of one that nobody asked, only what blocks without an answer is worth a word; all the rest is unknown.
+    shown = _IN_THE_TABLE if pair.in_time else _IN_THE_TABLE[:1]
+    troubles = [(wording.with_status(pair, status), label) for status, label in shown]
     troubles.insert(2, (wording.waived_rules(pair), "waived:\n"))
     for rules, label in troubles:
         if rules:
             rows.append(Text.assemble(label, folded(rules[0]), _and_more(rules)))
+    if not pair.in_time:
+        rows.append(Text("not reached in time"))
     return Text("\n").join(rows) if rows else Text("nothing")
 
 
@@ -205,6 +210,8 @@ def _and_more(rules: Sequence[str]) -> str:
 
 def _reasons(pair: PairResult) -> RenderableType:
     head = Text.assemble(folded(pair.pair.name, "bold"), ", ", folded(pair.pair.site), ": ", _word(pair.verdict))
+    if not pair.in_time and pair.verdict is Verdict.UNDECIDED:
+        return Group(head, layout.indented(folded(wording.too_late(pair))))
     silent = [folded(f"{member.name}: {wording.member(member)}") for member in wording.unreached(pair)]
     deciding = [finding for finding in wording.told(pair) if finding.decides]
     told = _with_left_unknown(pair, deciding, lambda finding: _finding(finding, *_evidence(finding.evidence)))

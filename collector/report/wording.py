@@ -97,6 +97,18 @@ def counts(result: Result) -> str:
     return f"{number_of(len(result.pairs), 'pair')}: {', '.join(parts)}"
 
 
+def not_in_time(result: Result) -> str:
+    """How many pairs the sweep's deadline or an interruption came before; empty where it reached all."""
+    late = sum(not pair.in_time for pair in result.pairs)
+    return f"{late} of {number_of(len(result.pairs), 'pair')} not reached in time" if late else ""
+
+
+def too_late(pair: PairResult) -> str:
+    """What came before a pair that wasn't reached in time, in a sentence."""
+    because = pair.members[0].unreached_because or "it was not reached in time"
+    return f"{because[0].upper()}{because[1:]}."
+
+
 def number_of(number: int, noun: str) -> str:
     """A number with its noun in the singular or the plural."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta, timezone
 
 from collector.finding import Answer, Evidence, Finding, Status, Verdict
 from collector.ordering import Step, When
-from collector.result import MemberResult, PairResult, Result
+from collector.result import Ended, MemberResult, PairResult, Result
 from collector.rules.rule import Rule
 from inventory.pairs import Image, Member, Pair, Window
 from inventory.waivers import Waiver
@@ -196,3 +196,23 @@ def fleet_of(pairs: int) -> Result:
         RESULT,
         pairs=tuple(replace(one, pair=replace(one.pair, name=f"{one.pair.name}-{n}")) for n, one in enumerate(many)),
     )
+
+
+_BECAUSE = "the sweep's deadline of 45 min came before it was asked"
+LATE = replace(
+    RESULT,
+    ended=Ended.DEADLINE,
+    pairs=(
+        *RESULT.pairs,
+        replace(
+            pair("tender", "Tender Stage", Verdict.UNDECIDED, UNREACHED),
+            members=(
+                MemberResult("tender-a", None, False, None, _BECAUSE),
+                MemberResult("tender-b", None, False, None, _BECAUSE),
+            ),
+            left_unknown=("pair-state",),
+            in_time=False,
+        ),
+    ),
+)
+"""The same with a pair more, which the sweep's deadline came before."""

@@ -10,7 +10,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationErro
 
 from collector import ordering
 from collector.report.document import document
-from tests.collector.report.sample import RESULT, UNHEARD, UNREACHED, WAIVER
+from tests.collector.report.sample import LATE, RESULT, UNHEARD, UNREACHED, WAIVER
 
 
 class Strict(BaseModel):
@@ -73,6 +73,7 @@ class Pair(Strict):
     pair: str
     site: str
     verdict: Literal["go", "no-go", "undecided"]
+    in_time: bool
     target_release: str
     image: Image | None
     window: Window | None
@@ -90,6 +91,7 @@ class Report(Strict):
     started: AwareDatetime
     finished: AwareDatetime
     inventory: str
+    ended: Literal["complete", "deadline", "interrupted"]
     notes: list[str]
     pairs: list[Pair]
 
@@ -102,6 +104,13 @@ def test_it_keeps_the_contract() -> None:
     report = Report.model_validate_json(written())
     assert [pair.pair for pair in report.pairs] == [pair.pair.name for pair in RESULT.pairs]
     assert all(len(pair.findings) == 13 for pair in report.pairs)
+
+
+def test_a_pair_that_was_not_reached_in_time_is_told() -> None:
+    report = Report.model_validate_json(json.dumps(document(LATE)))
+    assert report.ended == "deadline"
+    assert [pair.pair for pair in report.pairs if not pair.in_time] == ["tender"]
+    assert Report.model_validate_json(written()).ended == "complete"
 
 
 def test_the_contract_tells_a_breach() -> None:

@@ -16,7 +16,7 @@ from junitparser import JUnitXml, TestCase, TestSuite
 from collector.finding import Finding, Status, Verdict
 from collector.report.junit import junit
 from collector.result import Result
-from tests.collector.report.sample import HOSTILE_FINDING, RESULT, SHORT, UNTOLD, WAIVER, finding, pair
+from tests.collector.report.sample import HOSTILE_FINDING, LATE, RESULT, SHORT, UNTOLD, WAIVER, finding, pair
 
 # The schema that pytest's source package carries for the reports it writes (`junit-10.xsd`): what each element may hold
 # and which attributes it must and may have.
@@ -130,6 +130,12 @@ def test_a_suite_tells_when_it_ran_and_of_its_pair() -> None:
         "lighter-a": "active, release 17.9.4a",
         "lighter-b": "not reached; its partner tells: standby",
     }
+
+
+def test_a_suite_tells_that_its_pair_was_not_reached_in_time() -> None:
+    suite: Any = suites(LATE)["tender"]
+    told = {each.name: each.value for each in suite.properties()}
+    assert told["not reached in time"] == "The sweep's deadline of 45 min came before it was asked."
 
 
 def conforms(document: bytes) -> None:

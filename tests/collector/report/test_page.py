@@ -15,7 +15,7 @@ from collector.ordering import Step, When
 from collector.report.page import page
 from collector.report.visible import visible
 from collector.result import Result
-from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNHEARD, UNTOLD, WAIVER, fleet_of
+from tests.collector.report.sample import HOSTILE, LATE, RESULT, RULES, STEERING, UNHEARD, UNTOLD, WAIVER, fleet_of
 
 Open = Callable[..., Page]
 
@@ -385,3 +385,12 @@ def test_a_members_silence_is_told_once_with_the_rules_that_it_leaves_unknown(op
         assert tab.locator(f"#pair-lighter--{rule}").get_attribute("open") is None
     assert tab.locator("#pair-lighter .steps li").count() == 1
     assert opened().locator(".left-unknown").count() == 0
+
+
+def test_pairs_that_were_not_reached_in_time_are_counted_and_marked(opened: Open) -> None:
+    tab = opened(LATE)
+    expect(tab.get_by_text("1 of 8 pairs not reached in time")).to_be_visible()
+    expect(tab.locator("[data-pair=pair-tender] .rules")).to_have_text("not reached in time")
+    because = "not reached: the sweep's deadline of 45 min came before it was asked"
+    expect(tab.locator("#pair-tender .facts dd", has_text=because).first).to_be_visible()
+    assert opened().get_by_text("in time").count() == 0

@@ -19,7 +19,7 @@ from collector.result import PairResult, Result
 from inventory.opening import open_inventory
 from inventory.waivers import Waiver
 from parsers import catalogue
-from tests.collector.report.sample import RESULT, SHORT, WAIVER
+from tests.collector.report.sample import LATE, RESULT, SHORT, WAIVER
 
 
 def told(result: PairResult) -> dict[str, object]:
@@ -37,7 +37,7 @@ def restored(result: PairResult) -> PairResult:
     return pair_result(told(result), state_of(result))
 
 
-@pytest.mark.parametrize("result", RESULT.pairs, ids=lambda each: each.pair.name)
+@pytest.mark.parametrize("result", LATE.pairs, ids=lambda each: each.pair.name)
 def test_what_was_written_is_what_is_read(result: PairResult) -> None:
     assert told(restored(result)) == told(result)
 

@@ -14,7 +14,7 @@ from collector.finding import Verdict
 from collector.ordering import Step, When
 from collector.report.table import COLUMNS, harmless, table
 from collector.result import PairResult, Result
-from tests.collector.report.sample import RESULT, SHORT, UNHEARD, WAIVER, pair
+from tests.collector.report.sample import LATE, RESULT, SHORT, UNHEARD, WAIVER, pair
 
 # OWASP, "CSV Injection": the characters with which a cell must not begin, those of full width among them.
 DANGEROUS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
@@ -53,6 +53,7 @@ def test_a_row_tells_of_a_pair() -> None:
         "to_do_first": "Free space on pontoon-b.",
         "to_do_when": "in a window; may reload a controller or drop clients",
         "judged": "2027-02-06T21:14:45+01:00",
+        "in_time": "yes",
     }
 
 
@@ -62,8 +63,12 @@ def test_the_columns_keep_their_place() -> None:
         '"pair","site","verdict","target_release","window_start","window_minutes",'
         '"member_1","member_1_role","member_1_reached","member_1_release",'
         '"member_2","member_2_role","member_2_reached","member_2_release",'
-        '"blocks","unknown","cautions","waived","to_do_first","to_do_when","judged"'
+        '"blocks","unknown","cautions","waived","to_do_first","to_do_when","judged","in_time"'
     )
+
+
+def test_a_pair_that_was_not_reached_in_time_is_told() -> None:
+    assert [row["pair"] for row in rows(LATE) if row["in_time"] == "no"] == ["tender"]
 
 
 def test_every_pair_has_its_row_in_the_results_order() -> None:

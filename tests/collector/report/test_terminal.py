@@ -18,7 +18,7 @@ from inventory.pairs import Pair
 from parsers.facts.flash import Directory, File
 from parsers.facts.redundancy import ConfigSync, Processor, Redundancy
 from parsers.facts.software import RomVariables
-from tests.collector.report.sample import HOSTILE, RESULT, RULES, STEERING, UNHEARD, UNREACHED, UNTOLD, WAIVER
+from tests.collector.report.sample import HOSTILE, LATE, RESULT, RULES, STEERING, UNHEARD, UNREACHED, UNTOLD, WAIVER
 
 
 @pytest.fixture(autouse=True)
@@ -311,3 +311,22 @@ def test_a_members_silence_is_told_once_with_the_rules_that_it_leaves_unknown(
     assert "Mend pair-state." not in text
     assert "pair-state (any time)" not in text
     assert "boot-variable (any time)" in text
+
+
+def test_pairs_that_were_not_reached_in_time_are_counted_and_told_in_a_sentence() -> None:
+    text = printed(terminal.fleet(LATE))
+    closing = [line.rstrip() for line in text.splitlines()[-2:]]
+    assert closing == ["8 pairs: 2 go, 4 no-go, 2 undecided", "1 of 8 pairs not reached in time"]
+    assert row(text, "tender").rstrip().endswith("not reached in time")
+    said = "tender, Tender Stage: undecided The sweep's deadline of 45 min came before it was asked."
+    assert said in squeezed(text)
+    assert "Not known without an answer of tender-a" not in squeezed(text)
+    assert "in time" not in printed(terminal.fleet(RESULT))
+
+
+def test_what_blocks_a_pair_without_an_answer_is_told_all_the_same() -> None:
+    late = replace(LATE.pairs[-1], verdict=Verdict.NO_GO, findings=RESULT.pairs[1].findings)
+    text = printed(terminal.fleet(replace(LATE, pairs=(late,))))
+    assert "flash-space" in row(text, "tender")
+    assert "not reached in time" in text.splitlines()[text.splitlines().index(row(text, "tender")) + 1]
+    assert "1246588800 are missing" in squeezed(text)
