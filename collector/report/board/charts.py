@@ -119,13 +119,19 @@ def flash(trends: Sequence[Trend], shown: Span) -> bytes:
     axes.yaxis.set_major_formatter(FixedFormatter([f"{step:g} GB" for step in steps]))
     axes.tick_params(axis="y", length=0, labelcolor=FAINT)
     axes.grid(axis="y", color=LINE, linewidth=0.6)
-    for number, trend in enumerate(trends):
-        _trend(axes, trend, shown, colour=(LINK, INK)[number % 2], dashes=("-", (0, (5, 2)))[number % 2])
+    for number, trend in enumerate(_highest_first(trends)):
+        _trend(axes, trend, shown, number)
     _needed(axes, trends, shown)
     return _svg(figure)
 
 
-def _trend(axes: Axes, trend: Trend, shown: Span, colour: str, dashes: str | tuple[int, tuple[int, ...]]) -> None:
+def _highest_first(trends: Sequence[Trend]) -> list[Trend]:
+    """The upper line's label stands above it and the other's below: they don't meet where the lines do."""
+    return sorted(trends, key=lambda trend: -next((each.free for each in reversed(trend.readings) if each.free), 0))
+
+
+def _trend(axes: Axes, trend: Trend, shown: Span, number: int) -> None:
+    colour, dashes = (LINK, INK)[number % 2], ("-", (0, (5, 2)))[number % 2]
     days = [_day(each.night, shown.first) + 0.5 for each in trend.readings]
     free = [float("nan") if each.free is None else each.free / _GIGA for each in trend.readings]
     axes.plot(days, free, color=colour, linestyle=dashes, linewidth=1.8)
@@ -139,7 +145,7 @@ def _trend(axes: Axes, trend: Trend, shown: Span, colour: str, dashes: str | tup
     axes.annotate(
         _plain(trend.member),
         known[len(known) // 2],
-        xytext=(0, 6),
+        xytext=(0, (7, -16)[number % 2]),
         textcoords="offset points",
         ha="center",
         color=colour,
@@ -177,7 +183,7 @@ def _needed(axes: Axes, trends: Sequence[Trend], shown: Span) -> None:
         axes.annotate(
             f"what the images need{whose}",
             (days[0], sizes[0]),
-            xytext=(2, -12),
+            xytext=(2, 4),
             textcoords="offset points",
             color=_OF_STANDING[Standing.NO_GO],
         )

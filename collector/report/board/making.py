@@ -79,9 +79,9 @@ def make(
 ) -> tuple[Board, tuple[str, ...]]:
     """Make the board of the store at this URL in a folder, as of this moment.
 
-    `planned` are the pairs of an inventory; `plans` are a folder of plans and what was read out of it. Returns the board
-    and the names of files that aren't wanted any more but were left, since somebody else has written them. Raises
-    StoreError, BoardError, or OSError with a file's name.
+    `planned` are the pairs of an inventory; `plans` are a folder of plans and what was read out of it; `processes` work
+    at it, None: as many as are worth it. Returns the board and the names of files that aren't wanted any more but were
+    left, since somebody else has written them. Raises StoreError, BoardError, or OSError with a file's name.
     """
     with opened(url, existing=True) as store:
         frame = site.frame_of(store, made, planned, plans[1] if plans else None)
@@ -158,7 +158,7 @@ def _files(names: Iterable[str], *, with_plans: bool) -> Iterator[str]:
 
 
 def _history(sheet: Sheet) -> Picture | None:
-    if sheet.shown is None:
+    if sheet.shown is None or sheet.shown.nights < 2:
         return None
     lanes = drawn.lanes(sheet.stretches)
     content = charts.history(lanes, sheet.shown)

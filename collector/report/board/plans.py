@@ -53,13 +53,14 @@ class _Document(BaseModel):
 
 @dataclass(frozen=True)
 class StageCard:
-    """A stage of the window: its moments, None where they couldn't be computed; `back_by` None: no way back."""
+    """A stage of the window: its moments, None where they couldn't be computed."""
 
     title: str
     drops_clients: bool
     start: datetime | None
     p50: datetime | None
     p90: datetime | None
+    can_turn_back: bool
     back_by: datetime | None
 
 
@@ -117,5 +118,6 @@ def _stage(stage: _Stage) -> StageCard:
         start=times.start if times else None,
         p50=times.p50 if times else None,
         p90=times.p90 if times else None,
-        back_by=stage.turn_back.last_moment if stage.turn_back.possible else None,
+        can_turn_back=stage.turn_back.possible,
+        back_by=stage.turn_back.last_moment,
     )

@@ -77,7 +77,7 @@ class Row:
 
     `asked` is the night of its last answer and `known` its verdict then, both None for a pair that never answered;
     `heard` when that was. `in_a_row` counts the nights in a row on which it was go, `ready` those of the last thirty
-    by the calendar, of which `counted` count.
+    by the calendar, of which `counted` count; `first` says that there is no night before its last answer.
     """
 
     name: str
@@ -90,6 +90,7 @@ class Row:
     in_a_row: int = 0
     ready: int = 0
     counted: int = 0
+    first: bool = False
     troubles: tuple[Trouble, ...] = ()
     changes: tuple[Change, ...] = ()
 
@@ -134,9 +135,9 @@ class Sheet:
 
     @property
     def flash_shown(self) -> Span | None:
-        """The nights of the flash's picture: up to where a forecast leads, as far as it leads within a year."""
-        nights = [each.night for trend in self.trends for each in trend.readings]
-        if not nights:
+        """The nights of the flash's picture, up to where a forecast leads within a year; None where one tells all."""
+        nights = {each.night for trend in self.trends for each in trend.readings}
+        if len(nights) < 2:
             return None
         forecasts = [trend.forecast for trend in self.trends if isinstance(trend.forecast, Forecast)]
         ahead = [moment.date() for each in forecasts if each.shortfall.likely for moment in each.shortfall if moment]
@@ -144,7 +145,7 @@ class Sheet:
 
     @property
     def shown(self) -> Span | None:
-        """The nights from the first to the last that is told of."""
+        """The nights from the first to the last that is told of; None where there are none."""
         if not self.stretches:
             return None
         return Span(self.stretches[0].span.first, self.stretches[-1].span.last)
@@ -199,6 +200,7 @@ def sheet_of(store: Store, name: str, frame: Frame) -> Sheet | None:
             known=answered.verdict,
             heard=answered.asked or answered.judged,
             window=_window(planned, result),
+            first=not any(night.in_time for night in nights if night is not answered),
             troubles=tuple(_troubles(state(answered.state), result)),
             changes=tuple(each for each in timeline if each.night == nights[-1].night and nights[-1] is answered),
         )

@@ -16,6 +16,7 @@ from collector.report import wording
 from collector.report.board.drawn import Span, Standing, Trend
 from collector.report.board.plans import PlanCard, StageCard
 from collector.report.board.site import LAST, Board, CertificateRow, Frame, Row, Sheet, ShownPlan, Trouble
+from collector.report.plan_wording import Clock
 from collector.rules.rule import Rule
 from collector.sizes import rounded
 
@@ -181,8 +182,7 @@ def unchanged(sheet: Sheet) -> str:
     """What stands where nothing changed."""
     if sheet.row.standing is Standing.NOT_ASKED:
         return "Not known, since it wasn't asked."
-    shown = sheet.shown
-    return "Nothing." if shown is not None and shown.first != shown.last else "This is its first night."
+    return "This is its first night." if sheet.row.first else "Nothing."
 
 
 def no_findings(row: Row) -> str:
@@ -196,6 +196,8 @@ def changed(row: Row) -> str:
     """What changed since the night before, in the fleet's table: the first few."""
     if row.standing is Standing.NOT_ASKED:
         return "not known"
+    if row.first:
+        return "first night"
     told = [change(each) for each in row.changes[:_CHANGES]]
     more = len(row.changes) - len(told)
     return "; ".join(told) + (f"; and {more} more" if more else "") if told else "nothing"
@@ -240,13 +242,18 @@ def history(sheet: Sheet) -> str:
     """The nights in a sentence."""
     shown = sheet.shown
     if shown is None:
-        return ""
+        return "No night of it is stored yet."
     nights = {
         standing: sum(each.span.nights for each in sheet.stretches if each.standing is standing)
         for standing in Standing
     }
     told = ", ".join(f"{standing} on {number}" for standing, number in nights.items() if number)
     return f"Of {wording.number_of(sum(nights.values()), 'night')} from {span(shown)} it was {told}."
+
+
+def no_history(sheet: Sheet) -> str:
+    """What stands where there are too few nights for a picture."""
+    return f"{history(sheet)} A picture of them comes with the second night.".strip()
 
 
 def history_picture(sheet: Sheet, lanes: Sequence[tuple[str, int]]) -> str:
@@ -310,9 +317,22 @@ def stage(card: StageCard) -> tuple[tuple[str, datetime | None], ...]:
     return (("Starts", card.start), ("In 5 of 10", card.p50), ("In 9 of 10", card.p90))
 
 
-def back_by(card: StageCard) -> str:
-    """The last moment to turn back."""
-    return wording.moment(card.back_by) if card.back_by is not None else "no way back, or not known"
+def at(card: PlanCard, moment: datetime | None) -> str:
+    """A moment of a plan: the day and the offset only where they could be mistaken."""
+    return _clock(card).at(moment) if moment is not None else "not known"
+
+
+def back_by(card: PlanCard, stage: StageCard) -> str:
+    """The last moment to turn back from a stage."""
+    if not stage.can_turn_back:
+        return "no way back"
+    return _clock(card).by(stage.back_by) if stage.back_by is not None else "not known"
+
+
+def _clock(card: PlanCard) -> Clock:
+    given = [moment for each in card.stages for moment in (each.start, each.p90, each.back_by) if moment is not None]
+    offsets = {moment.utcoffset() for moment in given}
+    return Clock(bool(given) and max(given) - min(given) > timedelta(days=1), len(offsets) > 1)
 
 
 def no_plan(frame: Frame) -> str:

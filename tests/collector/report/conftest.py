@@ -19,7 +19,8 @@ ARGUMENTS = [
 ]
 
 
-def _chromium() -> str | None:
+def chromium() -> str | None:
+    """Where the browser is; None where there is none."""
     usual = "/usr/bin/chromium" if Path("/usr/bin/chromium").exists() else None
     return os.environ.get("READYPAIR_CHROMIUM") or usual or shutil.which("chromium") or shutil.which("chromium-browser")
 
@@ -27,7 +28,7 @@ def _chromium() -> str | None:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """A headless Chromium; where there is none, the test is skipped, but never in CI."""
-    path = _chromium()
+    path = chromium()
     if path is None:
         reason = "no Chromium: install one or name it in READYPAIR_CHROMIUM"
         pytest.fail(reason) if os.environ.get("CI") else pytest.skip(reason)
