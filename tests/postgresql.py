@@ -40,6 +40,10 @@ class Server:
         self.do("postgres", f"CREATE DATABASE {name} TEMPLATE template0 ENCODING 'UTF8'")
         return name
 
+    def drop(self, database: str) -> None:
+        """Take a database away, whoever still asks it."""
+        self.do("postgres", f"DROP DATABASE {database} WITH (FORCE)")
+
     def do(self, database: str, *statements: str) -> None:
         """Have the owner do these statements, each by itself."""
         import psycopg
@@ -83,12 +87,15 @@ def postgresql() -> Iterator[Server]:
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """Where a store may be made: a file that isn't there yet, then an empty database."""
     if request.param == "sqlite":
-        return str(tmp_path / "nights.db")
+        yield str(tmp_path / "nights.db")
+        return
     server: Server = request.getfixturevalue("postgresql")
-    return server.url(server.database())
+    database = server.database()
+    yield server.url(database)
+    server.drop(database)
 
 
 def _run(program: str, *arguments: str) -> None:
