@@ -41,8 +41,8 @@ def alone(inventory: Path) -> Iterator[None]:
             raise Busy(_other(inventory, file)) from None
         # It is only for the sentence of a second one: that a full disk doesn't take it changes nothing.
         with suppress(OSError):
-            file.truncate(0)
-            file.write(f"{os.getpid()} {datetime.now().astimezone().isoformat()}\n".encode("ascii"))
+            os.ftruncate(file.fileno(), 0)
+            os.write(file.fileno(), f"{os.getpid()} {datetime.now().astimezone().isoformat()}\n".encode("ascii"))
         # Left where it is: whoever took it away might take one that somebody has just locked.
         yield
 

@@ -254,6 +254,7 @@ class _Door(asyncssh.SSHServer):
         self._connections = connections
         self._is_open = is_open
         self._own: asyncssh.SSHServerConnection | None = None
+        self._lost = asyncio.Event()
 
     def connection_made(self, conn: asyncssh.SSHServerConnection) -> None:
         self._own = conn
@@ -263,10 +264,13 @@ class _Door(asyncssh.SSHServer):
             conn.abort()
 
     def connection_lost(self, exc: Exception | None) -> None:
+        self._lost.set()
         if self._own:
             self._connections.discard(self._own)
 
-    def begin_auth(self, username: str) -> bool:
+    async def begin_auth(self, username: str) -> bool:
+        if self._behaviour.silent_at_login:
+            await self._lost.wait()
         return True
 
     def password_auth_supported(self) -> bool:

@@ -48,7 +48,7 @@ class Behaviour:
     connection (those to `cut_command` only, where it is given); `user_level` starts at `>`, where `enable` asks for
     the secret if there is one; `greeting` is printed after login; `name` stands in the prompt in place of the
     member's, without its last sign, and `standby` overrides what the recording says of it.
-    `unreachable`: nothing listens.
+    `silent_at_login`: it never says whether it lets in. `unreachable`: nothing listens.
     """
 
     paging: bool = True
@@ -62,6 +62,7 @@ class Behaviour:
     name: str | None = None
     standby: bool | None = None
     refuse_authentication: bool = False
+    silent_at_login: bool = False
     silent_after_login: bool = False
     unreachable: bool = False
 

@@ -13,8 +13,10 @@ from nornir.core import Nornir
 from nornir.core.plugins.connections import ConnectionPluginRegister
 
 from collector import job, recording, rules, simulated, ssh
+from collector.budget import Budget
 from collector.capture import Capture, Ending
 from collector.credentials import Credentials
+from collector.result import Ended
 from collector.simulated import Behaviour
 from inventory.opening import Fleet, open_inventory
 from parsers import catalogue
@@ -250,8 +252,139 @@ def test_an_interruption_leaves_what_was_heard(fleet: Fleet, played: type[Played
     for worker in (thread for thread in threading.enumerate() if thread.name.startswith("pairs ")):
         worker.join(PATIENCE)
     assert caught.value.heard == fleet.pairs[:1]
+    assert caught.value.under_way == fleet.pairs[1:2]
+    assert caught.value.ended is Ended.INTERRUPTED
     assert set(listener.pairs) == {fleet.pairs[0].name}
     assert not asked & {member.hostname for pair in fleet.pairs[2:] for member in pair.members}
+
+
+class Announced(Budget):
+    """A budget that is spent when a test says so."""
+
+    def __init__(self) -> None:
+        super().__init__(2700)
+        self.over = threading.Event()
+        self.seen = threading.Event()
+
+    def spent(self) -> Ended | None:
+        if not self.over.is_set():
+            return None
+        self.seen.set()
+        return Ended.DEADLINE
+
+
+def joined(name: str) -> None:
+    """Wait for the threads that a job has left behind."""
+    for thread in [thread for thread in threading.enumerate() if thread.name.startswith(name)]:
+        thread.join(PATIENCE)
+        assert not thread.is_alive()
+
+
+def test_at_the_deadline_who_is_asked_is_given_up_and_nobody_else_is_asked(fleet: Fleet, played: type[Played]) -> None:
+    budget, held = Announced(), threading.Event()
+    fast = {member.hostname for member in fleet.pairs[0].members}
+    asked: list[tuple[str, str]] = []
+
+    def answer(hostname: str, command: Command) -> Capture:
+        asked.append((hostname, command.text))
+        if hostname not in fast:
+            budget.over.set()
+            held.wait(PATIENCE)
+        return Capture(hostname, command.text, "text")
+
+    played.answer = staticmethod(answer)
+    listener = Listener()
+    with pytest.raises(job.Interrupted) as caught:
+        gather(fleet.nornir, fleet.pairs, listener, workers=1, budget=budget)
+    assert caught.value.ended is Ended.DEADLINE
+    assert caught.value.heard == fleet.pairs[:1]
+    assert caught.value.under_way == fleet.pairs[1:2]
+    # Their sessions are closed while they hang, and once they don't any more they ask nothing more.
+    assert set(played.closed) == {member.hostname for pair in fleet.pairs[:2] for member in pair.members}
+    held.set()
+    joined("pairs ")
+    assert set(listener.pairs) == {fleet.pairs[0].name}
+    assert len(asked) == len(fast) * len(COMMANDS) + len({hostname for hostname, _ in asked} - fast)
+    assert not {hostname for hostname, _ in asked} & {m.hostname for pair in fleet.pairs[2:] for m in pair.members}
+
+
+def test_a_session_that_is_still_being_opened_is_closed_and_asked_nothing(fleet: Fleet, played: type[Played]) -> None:
+    budget, held, opening = Announced(), threading.Event(), threading.Barrier(2)
+    asked: list[str] = []
+
+    def opened(hostname: str) -> None:
+        # Both are being opened by now.
+        opening.wait(PATIENCE)
+        budget.over.set()
+        held.wait(PATIENCE)
+
+    def answer(hostname: str, command: Command) -> Capture:
+        asked.append(hostname)
+        return Capture(hostname, command.text, "text")
+
+    played.opened = staticmethod(opened)
+    played.answer = staticmethod(answer)
+    with pytest.raises(job.Interrupted):
+        gather(fleet.nornir, fleet.pairs[:1], Listener(), budget=budget)
+    held.set()
+    joined("pairs ")
+    assert asked == []
+
+
+def test_a_session_that_will_not_be_closed_holds_nobody_up(
+    fleet: Fleet, played: type[Played], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    budget, held = Announced(), threading.Event()
+
+    def answer(hostname: str, command: Command) -> Capture:
+        budget.over.set()
+        held.wait(PATIENCE)
+        return Capture(hostname, command.text, "text")
+
+    played.answer = staticmethod(answer)
+    monkeypatch.setattr(played, "close", lambda _: held.wait(PATIENCE))
+    with pytest.raises(job.Interrupted):
+        gather(fleet.nornir, fleet.pairs[:1], Listener(), budget=budget)
+    # It is given up while both the answer and the closing hang.
+    assert not held.is_set()
+    held.set()
+    joined("pairs ")
+
+
+def test_a_pair_that_is_being_completed_at_the_deadline_is_heard(fleet: Fleet, played: type[Played]) -> None:
+    budget, held = Announced(), threading.Event()
+    fast = {member.hostname for member in fleet.pairs[0].members}
+    listener = Listener()
+
+    def answer(hostname: str, command: Command) -> Capture:
+        if hostname not in fast:
+            held.wait(PATIENCE)
+        return Capture(hostname, command.text, "text")
+
+    def heard(pair: Any, captures: Any) -> None:
+        budget.over.set()
+        assert budget.seen.wait(PATIENCE)
+        listener(pair, captures)
+
+    played.answer = staticmethod(answer)
+    with pytest.raises(job.Interrupted) as caught:
+        gather(fleet.nornir, fleet.pairs, heard, workers=1, budget=budget)
+    held.set()
+    assert caught.value.heard == fleet.pairs[:1]
+    assert set(listener.pairs) == {fleet.pairs[0].name}
+
+
+def test_nobody_is_asked_when_the_time_is_over_before_it_begins(fleet: Fleet, played: type[Played]) -> None:
+    listener = Listener()
+    with pytest.raises(job.Interrupted) as caught:
+        gather(fleet.nornir, fleet.pairs, listener, budget=Budget(0))
+    assert (caught.value.heard, listener.pairs) == ((), {})
+
+
+def test_who_is_done_in_time_is_complete(fleet: Fleet, played: type[Played]) -> None:
+    listener = Listener()
+    gather(fleet.nornir, fleet.pairs, listener, budget=Budget(3600))
+    assert set(listener.pairs) == {pair.name for pair in fleet.pairs}
 
 
 def test_recordings_are_asked_by_the_same_job(fleet: Fleet) -> None:
