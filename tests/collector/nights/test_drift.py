@@ -280,6 +280,20 @@ def test_a_switchover_whose_old_active_is_silent_for_a_night_is_one_change() -> 
     ]
 
 
+def test_a_member_that_answers_no_more_is_worse() -> None:
+    silent = member("quay-b", reached=False)
+    assert [each.worse for each in walked([QUAY, silent, QUAY])] == [True, False]
+
+
+def test_an_upgrade_of_both_that_was_seen_since_other_nights_is_told_of_each() -> None:
+    """What was last known of one of them is older, so one sentence wouldn't be true of both."""
+    upgraded = replace(QUAY, members={name: replace(each, release="17.12.4") for name, each in QUAY.members.items()})
+    assert told(walked([QUAY, member("quay-b", release=None), upgraded])) == [
+        (2, 1, Kind.RELEASE, "quay-a", "17.9.4a", "17.12.4"),
+        (2, 0, Kind.RELEASE, "quay-b", "17.9.4a", "17.12.4"),
+    ]
+
+
 def test_two_that_both_claim_to_be_active_are_no_switchover() -> None:
     both = member("quay-b", role="active")
     assert walked([QUAY, both, QUAY]) == []
@@ -339,7 +353,6 @@ def test_boot_entries_are_told_in_their_order() -> None:
         (UNKNOWN, UNSURE, None),
         (UNKNOWN, PASS, False),
         (UNKNOWN, BLOCK, True),
-        (PASS, NOT_APPLICABLE, None),
         (None, BLOCK, True),
         (BLOCK, None, False),
     ],
@@ -350,8 +363,11 @@ def test_findings_are_better_or_worse(before: RuleState | None, after: RuleState
     assert (change.before, change.after) == (WORDS[before] if before else "", WORDS[after] if after else "")
 
 
-@pytest.mark.parametrize(("before", "after"), [(None, PASS), (PASS, None), (None, NOT_APPLICABLE), (None, None)])
-def test_a_rule_that_is_new_or_gone_and_has_nothing_against_the_pair_is_no_change(
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [(None, PASS), (PASS, None), (None, NOT_APPLICABLE), (None, None), (PASS, NOT_APPLICABLE), (NOT_APPLICABLE, PASS)],
+)
+def test_a_rule_that_has_nothing_against_the_pair_on_either_night_is_no_change(
     before: RuleState | None, after: RuleState | None
 ) -> None:
     assert walked([*rule(before, after), *rule(BLOCK)])[0].after == "block"
