@@ -121,8 +121,12 @@ class Connection:
         with suppress(subprocess.TimeoutExpired):
             if self._jump:
                 self._jump.wait(1)
-        self._said.seek(0)
-        lines = self._said.read().decode("utf-8", "replace").split("\n")
+        try:
+            self._said.seek(0)
+            lines = self._said.read().decode("utf-8", "replace").split("\n")
+        except ValueError:
+            # Whoever gave the connection up has closed this with it.
+            return ""
         return next((line.strip() for line in reversed(lines) if line.strip()), "")
 
     def close(self) -> None:

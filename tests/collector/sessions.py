@@ -57,11 +57,12 @@ def logged_in(
     platform: str | None = "ios",
     configuration: str = "",
     credentials: Credentials | None = None,
+    session: SshSession | None = None,
     **options: Any,
 ) -> Iterator[SshMember]:
     """A session with that controller; `configuration` is the text of the user's OpenSSH configuration."""
     (folder / "ssh_config").write_text(configuration)
-    session = SshSession()
+    session = session or SshSession()
     extras = {
         "member": MEMBER,
         "credentials": credentials or Credentials(LET_IN.username, LET_IN.password),

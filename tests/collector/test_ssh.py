@@ -4,25 +4,32 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import os
+import queue
+import signal
 import socket
+import subprocess
 import sys
 import threading
 from pathlib import Path
+from pkgutil import resolve_name
 from typing import Any
 
 import pytest
+from pytest_mock import MockerFixture
 
 from collector import simulated_shell
 from collector.capture import Ending
 from collector.credentials import Credentials
 from collector.dialogue import NotInCatalogue
-from collector.simulated import ADDRESS, Behaviour
-from collector.ssh import NotReached
+from collector.simulated import ADDRESS, Behaviour, Fleet
+from collector.ssh import NotReached, SshSession
 from parsers.catalogue import Command, asked
 from parsers.facts.core import Facts
 from tests.collector.sessions import LET_IN, MEMBER, SETTINGS, TEXTS, command, controller, logged_in
 
 QUICK = 0.01
+PATIENCE = 60.0
 
 
 def on_wire(text: str) -> str:
@@ -380,6 +387,88 @@ def test_a_platform_that_is_none_is_told(tmp_path: Path, platform: str | None, s
 def test_an_option_that_means_nothing_is_told(tmp_path: Path) -> None:
     with controller(tmp_path) as fleet, pytest.raises(NotReached, match=r"keys that mean nothing: \['pateince'\]"):
         logged_in(fleet, tmp_path, pateince=2).__enter__()
+
+
+# Given up while it is being opened
+
+# It tells in a pipe of its own when nothing but a kill ends it any more.
+STUBBORN = 'import signal; signal.signal(signal.SIGTERM, signal.SIG_IGN); open("{ready}", "w").close(); signal.pause()'
+
+
+@pytest.mark.parametrize(
+    ("behaviour", "reached"),
+    [
+        (Behaviour(silent_at_login=True), "paramiko.Transport.auth_password"),
+        (Behaviour(silent_after_login=True), "collector.dialogue.Dialogue.begin"),
+    ],
+)
+def test_a_login_that_hangs_ends_with_its_session(
+    behaviour: Behaviour, reached: str, tmp_path: Path, mocker: MockerFixture
+) -> None:
+    session, there = SshSession(), threading.Event()
+    owner, _, name = reached.rpartition(".")
+    real = getattr(resolve_name(owner), name)
+
+    def tell(*given: Any, **named: Any) -> Any:
+        there.set()
+        return real(*given, **named)
+
+    mocker.patch(reached, tell)
+    with controller(tmp_path, behaviour) as fleet:
+        said = logging_in(fleet, tmp_path, session)
+        assert there.wait(PATIENCE)
+        session.close()
+        assert said.get(timeout=PATIENCE)
+
+
+def test_a_port_that_says_nothing_is_left_with_the_session(tmp_path: Path) -> None:
+    session = SshSession()
+    with controller(tmp_path) as fleet, socket.create_server((ADDRESS, 0)) as mute:
+        mute.settimeout(PATIENCE)
+        said = logging_in(fleet, tmp_path, session, port=mute.getsockname()[1])
+        connected, _ = mute.accept()
+        with connected:
+            session.close()
+            assert said.get(timeout=PATIENCE)
+
+
+def test_a_jump_host_that_will_not_end_is_ended_with_the_session(tmp_path: Path, mocker: MockerFixture) -> None:
+    session, started = SshSession(), mocker.spy(subprocess, "Popen")
+    ready = tmp_path / "ready"
+    os.mkfifo(ready)
+    configuration = f"Host *\n  ProxyCommand {sys.executable} -c '{STUBBORN.format(ready=ready)}'\n"
+    with controller(tmp_path) as fleet:
+        said = logging_in(fleet, tmp_path, session, configuration=configuration)
+        ready.open().close()
+        session.close()
+        assert said.get(timeout=PATIENCE)
+    assert started.spy_return.returncode == -signal.SIGKILL
+
+
+def logging_in(fleet: Fleet, folder: Path, session: SshSession, **options: Any) -> queue.Queue[str]:
+    """Log in, in a thread of its own and with all the time in the world; what comes of it ends up in the queue."""
+    came: queue.Queue[str] = queue.Queue()
+
+    def log_in() -> None:
+        try:
+            with logged_in(fleet, folder, session=session, greeting_seconds=3600.0, prompt_seconds=3600.0, **options):
+                came.put("")
+        except NotReached as error:
+            came.put(str(error))
+
+    threading.Thread(target=log_in, daemon=True).start()
+    return came
+
+
+def test_a_session_that_was_closed_before_it_was_opened_connects_nowhere(tmp_path: Path) -> None:
+    session = SshSession()
+    session.close()
+    with controller(tmp_path) as fleet, socket.create_server((ADDRESS, 0)) as mute:
+        mute.setblocking(False)
+        with pytest.raises(NotReached, match="the session was closed"):
+            logged_in(fleet, tmp_path, port=mute.getsockname()[1], session=session).__enter__()
+        with pytest.raises(BlockingIOError):
+            mute.accept()
 
 
 # Secrets
