@@ -7,6 +7,7 @@ lanes have names, lines have dashes and labels. The same data gives the same byt
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 
@@ -15,12 +16,12 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedFormatter, FixedLocator
+from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNLocator
 
 from collector.nights.outlook import Forecast
 from collector.report.board.drawn import Lane, Span, Standing, Trend
+from collector.sizes import rounded
 
-_GIGA = 10**9
 # The report's own colours, light and dark (page.css): the light ones are drawn, the picture's own style names both.
 _COLOURS = {
     "sheet": ("#ffffff", "#152129"),
@@ -113,10 +114,9 @@ def flash(trends: Sequence[Trend], shown: Span) -> bytes:
     top = 1.15 * max(
         (size for trend in trends for each in trend.readings for size in (each.free, each.needed) if size), default=1
     )
-    axes.set_ylim(0, top / _GIGA)
-    steps = _round_steps(top / _GIGA)
-    axes.yaxis.set_major_locator(FixedLocator(steps))
-    axes.yaxis.set_major_formatter(FixedFormatter([f"{step:g} GB" for step in steps]))
+    axes.set_ylim(0, top)
+    axes.yaxis.set_major_locator(MaxNLocator(4))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda size, _: rounded(size) if size else "0"))
     axes.tick_params(axis="y", length=0, labelcolor=FAINT)
     axes.grid(axis="y", color=LINE, linewidth=0.6)
     for number, trend in enumerate(_highest_first(trends)):
@@ -133,7 +133,7 @@ def _highest_first(trends: Sequence[Trend]) -> list[Trend]:
 def _trend(axes: Axes, trend: Trend, shown: Span, number: int) -> None:
     colour, dashes = (LINK, INK)[number % 2], ("-", (0, (5, 2)))[number % 2]
     days = [_day(each.night, shown.first) + 0.5 for each in trend.readings]
-    free = [float("nan") if each.free is None else each.free / _GIGA for each in trend.readings]
+    free = [float("nan") if each.free is None else each.free for each in trend.readings]
     axes.plot(days, free, color=colour, linestyle=dashes, linewidth=1.8)
     known = [(day, value) for day, value in zip(days, free, strict=True) if value == value]
     if not known:
@@ -156,11 +156,11 @@ def _forecast(axes: Axes, forecast: Forecast, shown: Span, colour: str) -> None:
     """The likely line, a cross where it meets what is needed, and beside it how early or late that may be."""
     likely, earliest, latest = forecast.shortfall
     end = likely or _end(shown)
-    line = [(moment, forecast.likely.at(moment) / _GIGA) for moment in (forecast.likely.start, min(end, _end(shown)))]
+    line = [(moment, forecast.likely.at(moment)) for moment in (forecast.likely.start, min(end, _end(shown)))]
     axes.plot([_at(m, shown) for m, _ in line], [size for _, size in line], color=colour, linestyle=(0, (1, 2)))
     if likely is None:
         return
-    needed = forecast.needed / _GIGA
+    needed = forecast.needed
     axes.plot(
         [_at(earliest or likely, shown), _at(latest or _end(shown), shown)], [needed] * 2, color=colour, linewidth=4
     )
@@ -177,7 +177,7 @@ def _needed(axes: Axes, trends: Sequence[Trend], shown: Span) -> None:
         if not line:
             continue
         days = [_day(night, shown.first) + 0.5 for night, _ in line]
-        sizes = [needed / _GIGA for _, needed in line]
+        sizes = [needed for _, needed in line]
         axes.step(days, sizes, where="mid", color=_OF_STANDING[Standing.NO_GO], linewidth=1.2)
         whose = "" if len(lines) == 1 else f" on {_plain(member)}"
         axes.annotate(
@@ -227,14 +227,6 @@ def _marks(first: date, last: date) -> Iterable[tuple[date, str]]:
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
-def _round_steps(top: float) -> list[float]:
-    """Round figures from zero to the top, four of them or so."""
-    rough = top / 4
-    power = 10.0 ** (len(str(int(rough))) - 1) if rough >= 1 else 0.1 if rough >= 0.1 else 0.01
-    step = next(each * power for each in (1, 2, 2.5, 5, 10) if each * power >= rough or each == 10)
-    return [step * number for number in range(int(top / step) + 1)]
-
-
 def _box(span: Span, first: date, low: float, high: float) -> list[tuple[float, float]]:
     left, right = _day(span.first, first), _day(span.last, first) + 1
     return [(left, low), (right, low), (right, high), (left, high)]
@@ -264,9 +256,12 @@ def _svg(figure: Figure) -> bytes:
     text = io.StringIO()
     canvas = figure.canvas
     assert isinstance(canvas, FigureCanvasSVG)
-    canvas.print_svg(  # type: ignore[no-untyped-call]
-        text, metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
-    )
+    with warnings.catch_warnings():
+        # The letters are the reader's browser's to draw: those that this machine's own font lacks are no matter.
+        warnings.filterwarnings("ignore", "Glyph .* missing from font")
+        canvas.print_svg(  # type: ignore[no-untyped-call]
+            text, metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
+        )
     drawn = text.getvalue()
     for name, (light, _) in _COLOURS.items():
         drawn = drawn.replace(light, f"var(--{name})")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
 from typing import Any, cast
 
 from collector.finding import Status, Verdict
@@ -137,8 +138,9 @@ CERTIFIED = {
 }
 
 
+@cache
 def fleet() -> MemoryStore:
-    """Forty nights of the sample's pairs: quay's flash falls, pontoon is waived last, lighter isn't asked, and so on."""
+    """Forty nights: quay's flash falls, pontoon is waived last, lighter isn't asked, and so on; to be read only."""
     store = MemoryStore()
     for number, night in enumerate(nights(40)):
         last = night == LAST
