@@ -6,6 +6,7 @@ import asyncio
 import logging
 import os
 import queue
+import select
 import signal
 import socket
 import subprocess
@@ -392,7 +393,9 @@ def test_an_option_that_means_nothing_is_told(tmp_path: Path) -> None:
 # Given up while it is being opened
 
 # It tells in a pipe of its own when nothing but a kill ends it any more.
-STUBBORN = 'import signal; signal.signal(signal.SIGTERM, signal.SIG_IGN); open("{ready}", "w").close(); signal.pause()'
+STUBBORN = (
+    'import signal; signal.signal(signal.SIGTERM, signal.SIG_IGN); print(file=open("{ready}", "w")); signal.pause()'
+)
 
 
 @pytest.mark.parametrize(
@@ -436,12 +439,14 @@ def test_a_jump_host_that_will_not_end_is_ended_with_the_session(tmp_path: Path,
     session, started = SshSession(), mocker.spy(subprocess, "Popen")
     ready = tmp_path / "ready"
     os.mkfifo(ready)
+    pipe = os.open(ready, os.O_RDWR)
     configuration = f"Host *\n  ProxyCommand {sys.executable} -c '{STUBBORN.format(ready=ready)}'\n"
     with controller(tmp_path) as fleet:
         said = logging_in(fleet, tmp_path, session, configuration=configuration)
-        ready.open().close()
+        assert select.select([pipe], [], [], PATIENCE)[0]
         session.close()
         assert said.get(timeout=PATIENCE)
+    os.close(pipe)
     assert started.spy_return.returncode == -signal.SIGKILL
 
 
