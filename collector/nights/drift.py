@@ -111,7 +111,10 @@ def _unasked(known: Mapping[_Key, _Known], facts: Mapping[_Key, Any]) -> list[_K
 
 
 def _change(night: Night, key: _Key, earlier: _Known, value: Any, load_aps: LoadAps) -> Iterator[Change]:
-    """The change, unless it is none for anybody: a rule that is new, or gone, and had nothing against the pair."""
+    """The change, unless it is none for anybody: a rule that had nothing against the pair on either night.
+
+    A forecast that is silent on some nights and promises well on others would else be told again and again.
+    """
     kind, subject = key
     change = Change(night.pair, night.night, earlier.night, kind, subject, "", "")
     if kind is Kind.ACCESS_POINTS:
@@ -121,9 +124,9 @@ def _change(night: Night, key: _Key, earlier: _Known, value: Any, load_aps: Load
             yield replace(change, before=str(len(before)), after=str(len(after)), gained=gained, lost=lost)
     elif kind is Kind.FINDING:
         worse = _severity(value) - _severity(earlier.value)
-        if worse or (value is not None and earlier.value is not None):
-            words = _rule(earlier.value), _rule(value)
-            yield replace(change, before=words[0], after=words[1], worse=worse > 0 if worse else None)
+        if worse or _severity(value):
+            before_said, after_said = _rule(earlier.value), _rule(value)
+            yield replace(change, before=before_said, after=after_said, worse=worse > 0 if worse else None)
     elif kind is Kind.VERDICT:
         worse = _VERDICTS.index(value) - _VERDICTS.index(earlier.value)
         yield replace(change, before=earlier.value.value, after=value.value, worse=worse > 0)
