@@ -1,6 +1,8 @@
-"""How the property tests run: without a clock, since machines are slow and noisy, a fresh clone most of all."""
+"""What holds for all tests: they have no clock, share one PostgreSQL server, and touch no store of the user's own."""
 
 from __future__ import annotations
+
+import os
 
 from hypothesis import HealthCheck, settings
 
@@ -8,6 +10,9 @@ from tests.postgresql import postgresql, store_url
 
 __all__ = ["postgresql", "store_url"]
 
-# A fresh clone has no cache of Unicode's tables, and making them counts as the time of the first text that is drawn.
+os.environ.pop("READYPAIR_STORE", None)
+
+# Machines are slow and noisy, a fresh clone most of all: it has no cache of Unicode's tables, and making them counts as
+# the time of the first text that is drawn.
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("untimed")

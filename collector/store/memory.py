@@ -45,6 +45,8 @@ class StoreMemory:
 
         def store() -> bool:
             self._writer.keep(snapshot, result, rooms=found, planned=planned, in_time=in_time)
+            # What can be read may still not take anything in: only this shows that it is well again.
+            self._failures = 0
             return True
 
         if not self._unless_failing(store):
@@ -73,13 +75,11 @@ class StoreMemory:
         if self._failures >= _FAILURES:
             return None
         try:
-            done = work()
+            return work()
         except StoreError as error:
             self._failures += 1
             self._problem = self._problem or error
             return None
-        self._failures = 0
-        return done
 
 
 def past(store: Store, pair: str, since: date, until: date) -> Past:
