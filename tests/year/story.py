@@ -6,7 +6,7 @@ Everything here is written down beforehand, from the stories and by nothing that
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from enum import Enum
@@ -82,7 +82,10 @@ class Boot:
 
 @dataclass(frozen=True)
 class Moved:
-    """A change that must be told, and on which night; `before` and `after` where the words are beyond doubt."""
+    """A change that must be told, and on which night.
+
+    `before` and `after` where the words are beyond doubt: of a finding its status, whatever else is said of it.
+    """
 
     night: date
     kind: Kind
@@ -398,8 +401,7 @@ def _headland(lot: Random) -> Story:
         Truth(
             (
                 *_flips("certificates", blocked, _asked(Region.NORTH, joined)),
-                Moved(renewed, Kind.CERTIFICATE, "headland-a"),
-                Moved(renewed, Kind.CERTIFICATE, "headland-b"),
+                Moved(renewed, Kind.CERTIFICATE),
             ),
             dict.fromkeys(blocked, Verdict.NO_GO),
             level={"headland-a": date(2026, 8, 1), "headland-b": date(2026, 8, 1)},
@@ -445,17 +447,16 @@ def _sluice(lot: Random) -> Story:
                 Moved(staged, Kind.FINDING, "ap-staging", "caution", "pass"),
                 Moved(added, Kind.FINDING, "install-state", "pass", "block"),
                 Moved(added, Kind.VERDICT, "", "go", "no-go"),
-                *_both("sluice", added, Kind.INSTALL_STATE),
-                Moved(upgraded, Kind.FINDING, "image-staged", "pass", "not-applicable"),
+                Moved(added, Kind.INSTALL_STATE, after="IMG I 17.12.04.0.4321"),
                 Moved(upgraded, Kind.FINDING, "upgrade-path", "pass", "caution"),
-                *_both("sluice", upgraded, Kind.RELEASE, "17.9.4a", _TO),
-                *_both("sluice", upgraded, Kind.INSTALL_STATE),
-                *_both("sluice", upgraded, Kind.ROM_MONITOR, "17.12.1r", "17.12.3r"),
-                Moved(upgraded, Kind.ROLE, "sluice-a", "active", "standby"),
-                Moved(upgraded, Kind.ROLE, "sluice-b", "standby", "active"),
+                # What holds of both members alike is told of the pair.
+                Moved(upgraded, Kind.RELEASE, "", "17.9.4a", _TO),
+                Moved(upgraded, Kind.INSTALL_STATE, after="IMG U 17.12.04.0.4321"),
+                Moved(upgraded, Kind.ROM_MONITOR, "", "17.12.1r", "17.12.3r"),
+                Moved(upgraded, Kind.ROLE, "", "sluice-a active", "sluice-b active"),
                 Moved(committed, Kind.FINDING, "install-state", "block", "pass"),
                 Moved(committed, Kind.VERDICT, "", "no-go", "go"),
-                *_both("sluice", committed, Kind.INSTALL_STATE),
+                Moved(committed, Kind.INSTALL_STATE, "", "IMG U 17.12.04.0.4321", "IMG C 17.12.04.0.4321"),
                 Moved(planned_anew, Kind.TARGET, "", _TO, "17.12.5"),
                 Moved(planned_anew, Kind.FINDING, "release-support", "pass", "caution"),
                 Moved(planned_anew, Kind.FINDING, "upgrade-path", "caution", "pass"),
@@ -481,11 +482,6 @@ def _sluice(lot: Random) -> Story:
         ),
         first=date(2026, 6, 20),
     )
-
-
-def _both(pair: str, night: date, kind: Kind, before: str | None = None, after: str | None = None) -> Iterator[Moved]:
-    for letter in "ab":
-        yield Moved(night, kind, f"{pair}-{letter}", before, after)
 
 
 def _members(**values: object) -> Edit:
@@ -610,8 +606,9 @@ def _backwater(lot: Random) -> Story:
         tuple((about(lot, 16_000, 70), about(lot, 16_100, 70)) for _ in nights(START)),
         Truth(
             (
-                Moved(ignored, Kind.FINDING, "config-sync"),
-                Moved(_WAIVED_UNTIL, Kind.FINDING, "config-sync"),
+                Moved(ignored, Kind.FINDING, "config-sync", "pass", "block"),
+                # Still a block, but nobody accepts it any more.
+                Moved(_WAIVED_UNTIL, Kind.FINDING, "config-sync", "block", "block"),
                 Moved(_WAIVED_UNTIL, Kind.VERDICT, "", "go", "no-go"),
                 Moved(mended, Kind.FINDING, "config-sync", "block", "pass"),
                 Moved(mended, Kind.VERDICT, "", "no-go", "go"),
@@ -621,6 +618,8 @@ def _backwater(lot: Random) -> Story:
             level={"backwater-a": date(2026, 4, 1), "backwater-b": date(2026, 4, 1)},
         ),
         (Chapter(ignored, mended, lambda pair: replace(pair, ignored=("- snmp-server location Backwater Quay",))),),
+        first=date(2026, 3, 20),
+        until=GONE,
     )
 
 
@@ -663,7 +662,7 @@ def _towpath(lot: Random) -> Story:
         tuple((about(lot, 20_000, 110), about(lot, 20_000, 110)) for _ in nights(START)),
         Truth(
             (
-                *_roles("towpath", first, "active", "standby"),
+                Moved(first, Kind.ROLE, "", "towpath-a active", "towpath-b active"),
                 Moved(first, Kind.FINDING, "recent-switchover", "pass", "caution"),
                 # Asked at half past midnight: on the fourteenth night it is thirteen days and twenty hours ago.
                 Moved(date(2026, 5, 31), Kind.FINDING, "recent-switchover", "caution", "pass"),
@@ -673,7 +672,7 @@ def _towpath(lot: Random) -> Story:
                 Moved(away, Kind.FINDING, "ap-joined", "pass", "caution"),
                 Moved(forgotten, Kind.FINDING, "ap-joined", "caution", "pass"),
                 Moved(renamed, Kind.ACCESS_POINTS, gained=(name,), lost=(old.name,)),
-                *_roles("towpath", second, "standby", "active"),
+                Moved(second, Kind.ROLE, "", "towpath-b active", "towpath-a active"),
                 Moved(second, Kind.FINDING, "recent-switchover", "pass", "caution"),
                 Moved(date(2026, 11, 16), Kind.FINDING, "recent-switchover", "caution", "pass"),
             ),
@@ -694,16 +693,32 @@ def _towpath(lot: Random) -> Story:
     )
 
 
-def _roles(pair: str, night: date, before: str, after: str) -> Iterator[Moved]:
-    """The first member's role, and the other one's the other way round."""
-    yield Moved(night, Kind.ROLE, f"{pair}-a", before, after)
-    yield Moved(night, Kind.ROLE, f"{pair}-b", after, before)
-
-
 # lockgate: the link between the two is cut for three nights; twice nobody answers, and once the deadline comes first.
 
-CUT = Spell(date(2026, 7, 20), date(2026, 7, 23))
-SILENT = Spell(date(2026, 10, 3), date(2026, 10, 5))
+_CUT = Spell(date(2026, 7, 20), date(2026, 7, 23))
+_SILENT = Spell(date(2026, 10, 3), date(2026, 10, 5))
+_LATE = date(2026, 12, 1)
+# What only the standby could tell while the link is cut and it doesn't answer.
+_ONLY_ITS_OWN = [
+    "hardware-support",
+    "release-support",
+    "upgrade-path",
+    "install-mode",
+    "boot-variable",
+    "flash-space",
+    "pair-interface",
+    "install-state",
+    "one-active",
+    "mutual-view",
+    "image-staged",
+    "headroom",
+    "clock",
+    "certificates",
+    "crash-files",
+    "evidence-age",
+]
+# What one session tells of both.
+_OF_BOTH = ["upgrade-activity", "config-sync", "ap-joined", "ap-support", "ap-staging", "saved-configuration"]
 
 
 def _lockgate(lot: Random) -> Story:
@@ -722,12 +737,50 @@ def _lockgate(lot: Random) -> Story:
         ),
         Region.SOUTH,
         tuple((about(lot, 15_500, 80), about(lot, 15_600, 80)) for _ in nights(START)),
-        Truth(()),
-        (
-            Chapter(CUT.first, CUT.until, cut),
-            Chapter(CUT.first, None, lambda pair: replace(pair, standby_failures=1)),
-            Chapter(SILENT.first, SILENT.until, _members(reachable=False)),
+        Truth(
+            (*_cut(), *_silent(), Moved(date(2026, 8, 3), Kind.FINDING, "recent-switchover", "caution", "pass")),
+            {
+                **dict.fromkeys(nights(_CUT.first, _CUT.until), Verdict.NO_GO),
+                **dict.fromkeys((*nights(_SILENT.first, _SILENT.until), _LATE), Verdict.UNDECIDED),
+            },
+            level={"lockgate-a": date(2026, 8, 1), "lockgate-b": date(2026, 8, 1)},
         ),
-        (Boot(1, at(CUT.first, 5, 10), "lost communication with active"),),
+        (
+            Chapter(_CUT.first, _CUT.until, cut),
+            Chapter(_CUT.first, None, lambda pair: replace(pair, standby_failures=1)),
+            Chapter(_SILENT.first, _SILENT.until, _members(reachable=False)),
+        ),
+        (Boot(1, at(_CUT.first, 5, 10), "lost communication with active"),),
         first=date(2026, 6, 15),
     )
+
+
+def _cut() -> Iterator[Moved]:
+    """The link goes, and comes back; the standby came up anew meanwhile, which is no good sign for two weeks."""
+    for first, before, after in ((_CUT.first, "answers", "no answer"), (_CUT.until, "no answer", "answers")):
+        yield Moved(first, Kind.REACHED, "lockgate-b", before, after)
+        yield Moved(first, Kind.NEIGHBOURS, "lockgate-a")
+    yield from _found(_CUT, _ONLY_ITS_OWN, "unknown")
+    yield from _found(_CUT, ("pair-state", "pair-link"), "block")
+    yield from _found(_CUT, ("rom-monitor",), "unknown", well="not-applicable")
+    yield Moved(_CUT.first, Kind.FINDING, "recent-switchover", "pass", "unknown")
+    yield Moved(_CUT.until, Kind.FINDING, "recent-switchover", "unknown", "caution")
+    yield Moved(_CUT.first, Kind.VERDICT, "", "go", "no-go")
+    yield Moved(_CUT.until, Kind.VERDICT, "", "no-go", "go")
+
+
+def _silent() -> Iterator[Moved]:
+    """Nobody answers, and then both do, as if nothing had been."""
+    yield Moved(_SILENT.first, Kind.REACHED, "", "answers", "no answer")
+    yield Moved(_SILENT.until, Kind.REACHED, "", "no answer", "answers")
+    nobody_tells = (*_ONLY_ITS_OWN, *_OF_BOTH, "pair-state", "pair-link", "recent-switchover")
+    yield from _found(_SILENT, nobody_tells, "unknown")
+    yield from _found(_SILENT, ("rom-monitor",), "unknown", well="not-applicable")
+    yield Moved(_SILENT.first, Kind.VERDICT, "", "go", "undecided")
+    yield Moved(_SILENT.until, Kind.VERDICT, "", "undecided", "go")
+
+
+def _found(spell: Spell, rules: Iterable[str], status: str, *, well: str = "pass") -> Iterator[Moved]:
+    for rule in rules:
+        yield Moved(spell.first, Kind.FINDING, rule, well, status)
+        yield Moved(spell.until, Kind.FINDING, rule, status, well)
