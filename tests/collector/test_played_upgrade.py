@@ -26,6 +26,7 @@ from parsers.facts.history import SwitchoverHistory
 from parsers.facts.joining import JoinSummary
 from parsers.facts.neighbours import ApLoad, ApNeighbours
 from parsers.facts.redundancy import Chassis, ConfigSync, Redundancy
+from parsers.facts.resources import ControlProcessors, PlatformResources
 from parsers.facts.software import Boot, Version
 from parsers.facts.upgrade import InstallSummary, IssuState
 from tests.collector.playing_pair import BEGINS, IMAGE_BYTES, answering, captures, recorded, text, understood
@@ -330,6 +331,26 @@ def test_a_standby_that_reloads_has_left_the_chassis() -> None:
         ("Standby", "Ready", False),
         ("Active", "Ready", True),
     ]
+
+
+def test_an_active_one_alone_tells_of_no_processor_but_its_own() -> None:
+    command = "show platform software status control-processor brief"
+
+    def slots(act: Act, member: str) -> list[str]:
+        told_of = facts(GOOD, GOOD.moment(act), member, command, ControlProcessors, "causeway")
+        assert {core.slot for core in told_of.cores} == {each.slot for each in told_of.processors}
+        return [each.slot for each in told_of.processors]
+
+    # The recorded one that is active is the second, and so the first one takes over.
+    assert slots("before", "causeway-b") == slots("validate", "causeway-a") == ["1-RP0", "2-RP0"]
+    assert slots("reload-standby", "causeway-b") == slots("validate", "causeway-b") == ["2-RP0"]
+    assert slots("switch-over", "causeway-a") == slots("before", "causeway-a") == ["1-RP0"]
+
+
+def test_the_components_tell_the_role_of_the_moment() -> None:
+    for moment, role in ((GOOD.moment("before"), "active"), (GOOD.moment("validate"), "standby")):
+        resources = facts(GOOD, moment, A, "show platform resources", PlatformResources).resources
+        assert {row.component for row in resources} == {f"RP0 (ok, {role})", f"ESP0(ok, {role})"}
 
 
 def test_the_image_takes_its_room_on_both_members_flash_while_it_is_expanded() -> None:
