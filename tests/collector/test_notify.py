@@ -67,6 +67,13 @@ def test_who_refuses_was_not_told() -> None:
         assert len(deliver(MESSAGE, receivers([hook.url]))) == 1
 
 
+def test_messages_are_in_readypairs_name_and_show_nothing_from_elsewhere() -> None:
+    (receiver,) = receivers(["json://127.0.0.1"])
+    asset = receiver.service.asset
+    assert (asset.app_id, asset.storage_mode.value, asset.async_mode) == ("readypair", "memory", False)
+    assert {asset.app_url, asset.image_url_mask, asset.image_url_logo} == {""}
+
+
 def test_nothing_is_kept_and_nothing_goes_on() -> None:
     before = set(threading.enumerate())
     with posted() as hook:

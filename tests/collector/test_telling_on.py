@@ -322,7 +322,7 @@ def test_a_library_that_is_not_installed_is_named_with_how_to_install_it(
         ),
         (("--csv", "none/fleet.csv"), "--csv none/fleet.csv: there is no folder none; make it first"),
         (("--junit", "."), "--junit . is a folder; name a file"),
-        (("--csv", "a", "--metrics", "./a"), "--csv and --metrics name one file; name another for each"),
+        (("--csv", "a", "--metrics", "captures/../a"), "--csv and --metrics name one file; name another for each"),
         (("--metrics", "/dev/null/a"), "there is no folder /dev/null; make it first"),
     ],
 )

@@ -85,6 +85,14 @@ def test_a_block_that_was_not_known_before_is_news_but_not_the_other_way_round()
     first, second = quay(Verdict.NO_GO, BUNDLE, unknown), quay(Verdict.NO_GO, BUNDLE, SHORT)
     assert since(first, second) == News(second, Turn.OTHERWISE, Verdict.NO_GO, against=(SHORT,))
     assert since(second, first) is None
+    # Beside its waived block something wasn't known, which decided; without the waiver there is more to do.
+    waived = quay(Verdict.UNDECIDED, BUNDLE, replace(SHORT, waiver=WAIVER, unsure=True))
+    assert since(waived, second) == News(second, Turn.OTHERWISE, Verdict.UNDECIDED, against=(SHORT,))
+
+
+def test_a_verdict_is_news_by_itself() -> None:
+    undecided = quay(Verdict.UNDECIDED, replace(SHORT, status=Status.UNKNOWN))
+    assert since(NO_GO, undecided) == News(undecided, Turn.OTHERWISE, Verdict.NO_GO)
 
 
 def test_blocks_come_before_what_is_not_known() -> None:

@@ -42,6 +42,11 @@ MAY: Mapping[str, set[str]] = {
 SECONDS = re.compile(r"[0-9,]*(\.[0-9]{0,3})?")
 
 
+def texts() -> st.SearchStrategy[str]:
+    """Any text that Python holds, bytes that weren't UTF-8 among it."""
+    return st.text(st.characters(exclude_categories=()))
+
+
 def suites(result: Result) -> dict[str, TestSuite]:
     document: Any = JUnitXml.fromstring(junit(result))
     return {suite.name: suite for suite in document}
@@ -64,6 +69,7 @@ def test_a_block_is_a_failure_that_says_what_to_do_and_shows_the_lines() -> None
     found = case(SHORT)
     (failure,) = found.result
     assert (found.is_failure, failure.message, failure.type) == (True, SHORT.statement, "block")
+    assert found.system_out is None
     assert failure.text.splitlines() == [
         f"What to do: {SHORT.remedy}",
         "pontoon-b: dir bootflash:",
@@ -151,7 +157,7 @@ def test_it_is_as_readers_know_it() -> None:
     conforms(junit(replace(RESULT, pairs=())))
 
 
-@given(st.text(), st.text())
+@given(texts(), texts())
 def test_no_text_breaks_it(name: str, line: str) -> None:
     hostile = replace(
         HOSTILE_FINDING,
