@@ -63,7 +63,7 @@ def engine_of(url: URL, *, existing: bool) -> Engine:
     with told(url):
         if on_file:
             _see_file(url, existing)
-        engine = _file_engine(url) if on_file else _server_engine(url)
+        engine = _file_engine(url, existing) if on_file else _server_engine(url)
         try:
             if on_file:
                 _keep_a_log(engine)
@@ -91,7 +91,7 @@ def _server_engine(url: URL) -> Engine:
     )
 
 
-def _file_engine(url: URL) -> Engine:
+def _file_engine(url: URL, existing: bool) -> Engine:
     engine = create_engine(url, connect_args={"timeout": PATIENCE}, hide_parameters=True)
 
     @event.listens_for(engine, "connect")
@@ -102,8 +102,9 @@ def _file_engine(url: URL) -> Engine:
         # A pair that was told of stands on the disk: not only when the program is killed, which NORMAL would do for,
         # but when the machine loses its power, too. That costs one flush a pair, next to seconds of asking.
         connection.execute("PRAGMA synchronous = FULL")
-        # 64 MiB: most pages of a year's indexes, which every new text is looked up in.
-        connection.execute("PRAGMA cache_size = -65536")
+        # 64 MiB: most pages of a year's indexes, which every new text is looked up in. What only reads comes by most
+        # pages once, and may do so in several processes beside each other.
+        connection.execute(f"PRAGMA cache_size = -{8192 if existing else 65536}")
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
