@@ -8,7 +8,22 @@ from collections.abc import Sequence
 from typing import NoReturn, Protocol
 
 from collector import streams
-from collector.commands import board, check, demo, plan, policy, read, record, replay, rules, sweep, targets, trust
+from collector.commands import (
+    board,
+    changes,
+    check,
+    demo,
+    history,
+    plan,
+    policy,
+    read,
+    record,
+    replay,
+    rules,
+    sweep,
+    targets,
+    trust,
+)
 from collector.commands.options import Commands
 from collector.commands.telling import INTERNAL, WRONG_QUESTION, UsageError, complain
 
@@ -21,7 +36,22 @@ class Command(Protocol):
 
 
 # In the order of the help.
-COMMANDS: Sequence[Command] = (demo, sweep, check, replay, targets, plan, board, record, read, rules, policy, trust)
+COMMANDS: Sequence[Command] = (
+    demo,
+    sweep,
+    check,
+    replay,
+    targets,
+    plan,
+    history,
+    changes,
+    board,
+    record,
+    read,
+    rules,
+    policy,
+    trust,
+)
 
 
 def run() -> NoReturn:

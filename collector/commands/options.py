@@ -71,7 +71,7 @@ def keeping_options() -> argparse.ArgumentParser:
     """The options of a command that keeps what it finds in a store."""
     options = argparse.ArgumentParser(add_help=False, parents=[store_options()])
     options.add_argument(
-        "--keep-days", metavar="N", type=_days, help="take reports and captures out of the store that are older"
+        "--keep-days", metavar="N", type=days, help="take reports and captures out of the store that are older"
     )
     return options
 
@@ -105,14 +105,15 @@ def _seconds(text: str) -> float:
     return float(seconds)
 
 
-def _days(text: str) -> int:
+def days(text: str) -> int:
+    """A number of days or nights as somebody types it."""
     try:
-        days = int(text)
+        number = int(text)
     except ValueError:
-        days = 0
-    if not 1 <= days <= 36500:
+        number = 0
+    if not 1 <= number <= 36500:
         raise argparse.ArgumentTypeError(f"{text!r} must be a whole number from 1 to 36500")
-    return days
+    return number
 
 
 def _workers(text: str) -> int:

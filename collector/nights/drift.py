@@ -66,6 +66,11 @@ def walk(nights: Iterable[Night], load_state: LoadState, load_aps: LoadAps) -> I
         last = night
 
 
+def is_worse(before: Verdict, after: Verdict) -> bool:
+    """Whether the later one of two verdicts is the worse one."""
+    return _VERDICTS.index(after) > _VERDICTS.index(before)
+
+
 @dataclass(frozen=True)
 class _Known:
     """What is known of a fact, and the last night on which it was."""
@@ -128,8 +133,8 @@ def _change(night: Night, key: _Key, earlier: _Known, value: Any, load_aps: Load
             before_said, after_said = _rule(earlier.value), _rule(value)
             yield replace(change, before=before_said, after=after_said, worse=worse > 0 if worse else None)
     elif kind is Kind.VERDICT:
-        worse = _VERDICTS.index(value) - _VERDICTS.index(earlier.value)
-        yield replace(change, before=earlier.value.value, after=value.value, worse=worse > 0)
+        worse_verdict = is_worse(earlier.value, value)
+        yield replace(change, before=earlier.value.value, after=value.value, worse=worse_verdict)
     elif kind is Kind.REACHED:
         yield replace(change, before=_answer(earlier.value), after=_answer(value), worse=not value)
     else:

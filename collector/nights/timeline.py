@@ -11,7 +11,7 @@ from itertools import groupby
 
 from collector.finding import Verdict
 from collector.nights.change import Change, Kind
-from collector.nights.drift import LoadAps, LoadState, walk
+from collector.nights.drift import LoadAps, LoadState, is_worse, walk
 from collector.nights.night import Night
 
 LOOK_BACK = timedelta(days=60)
@@ -70,6 +70,22 @@ class Story:
 
 
 @dataclass(frozen=True)
+class Moves:
+    """What changed of a pair over some nights; `was` is its verdict before them, or on the first of them."""
+
+    pair: str
+    site: str
+    was: Verdict
+    now: Verdict
+    nights: tuple[Moved, ...]
+
+    @property
+    def number(self) -> int:
+        """How many changes there are."""
+        return sum(len(night.changes) for night in self.nights)
+
+
+@dataclass(frozen=True)
 class FleetNight:
     """What the fleet was like on a night, in numbers of pairs; `silent` weren't asked, in time or at all.
 
@@ -105,6 +121,25 @@ def story(
     for day, night in sorted([*((each.night, each) for each in shown), *((day, None) for day in silent)], key=_day):
         _tell(entries, day, night, moved.get(day, ()))
     return Story(nights[-1].pair, nights[-1].site, tuple(shown), tuple(entries))
+
+
+def moves(
+    nights: Sequence[Night], load_state: LoadState, load_aps: LoadAps, *, since: date | None = None
+) -> Moves | None:
+    """What changed of a pair from `since` on; None for one that wasn't asked since, and so has no verdict."""
+    asked = [night for night in nights if night.in_time]
+    if not asked or (since is not None and asked[-1].night < since):
+        return None
+    before = [night for night in asked if since is not None and night.night < since] or asked[:1]
+    found = [change for change in walk(nights, load_state, load_aps) if since is None or change.night >= since]
+    moved = tuple(Moved(day, tuple(those)) for day, those in groupby(found, lambda change: change.night))
+    return Moves(nights[-1].pair, nights[-1].site, before[-1].verdict, asked[-1].verdict, moved)
+
+
+def worst_first(found: Iterable[Moves]) -> list[Moves]:
+    """Those that changed: first the pairs that are worse than they were, then by name."""
+    changed = [each for each in found if each.nights]
+    return sorted(changed, key=lambda each: (not is_worse(each.was, each.now), each.pair))
 
 
 def fleet_story(

@@ -8,7 +8,7 @@ from typing import Any
 
 from collector.finding import Evidence, Finding
 from collector.ordering import Step
-from collector.report.visible import encodable
+from collector.report.visible import encodable_data
 from collector.report.wording import iso, source
 from collector.result import MemberResult, PairResult, Result
 from collector.targets import TargetResult, Targets
@@ -23,7 +23,7 @@ def document(result: Result) -> dict[str, Any]:
 
     Keys may be added while `schema` stays 1; none changes its meaning or goes away.
     """
-    data: dict[str, Any] = _encodable(
+    data: dict[str, Any] = encodable_data(
         {
             "schema": SCHEMA,
             "tool": "readypair",
@@ -40,13 +40,13 @@ def document(result: Result) -> dict[str, Any]:
 
 def pair(result: PairResult) -> dict[str, Any]:
     """One pair as it stands in `report.json`."""
-    data: dict[str, Any] = _encodable(_pair(result))
+    data: dict[str, Any] = encodable_data(_pair(result))
     return data
 
 
 def targets(found: Targets) -> dict[str, Any]:
     """What `readypair targets` tells, as JSON-ready data; a target's `result` is as in `report.json`."""
-    data: dict[str, Any] = _encodable(
+    data: dict[str, Any] = encodable_data(
         {
             "schema": SCHEMA,
             "tool": "readypair",
@@ -69,7 +69,7 @@ def policy(file: Path, settings: Sequence[Setting], warnings: Sequence[str]) -> 
     rows = [
         {"key": each.key, "value": each.value, "line": each.line, "source": source(each, file)} for each in settings
     ]
-    data: dict[str, Any] = _encodable(
+    data: dict[str, Any] = encodable_data(
         {"schema": SCHEMA, "tool": "readypair", "file": str(file), "settings": rows, "warnings": list(warnings)}
     )
     return data
@@ -149,13 +149,3 @@ def _evidence(evidence: Evidence) -> dict[str, Any]:
         "numbers": list(evidence.numbers),
         "lines": list(evidence.lines),
     }
-
-
-def _encodable(value: Any) -> Any:
-    if isinstance(value, str):
-        return encodable(value)
-    if isinstance(value, dict):
-        return {key: _encodable(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_encodable(item) for item in value]
-    return value

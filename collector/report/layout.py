@@ -10,6 +10,22 @@ from rich.text import Text
 
 from collector.report.visible import visible
 
+_STYLES = {
+    "go": "bold green",
+    "no-go": "bold red",
+    "undecided": "bold yellow",
+    "block": "bold red",
+    "unknown": "bold yellow",
+    "caution": "yellow",
+    "pass": "green",
+    "not-applicable": "dim",
+}
+
+
+def styled(word: str) -> Text:
+    """A verdict or a status in its colour; any other word as it is."""
+    return Text(visible(word), _STYLES.get(word, ""))
+
 
 def table(*headings: str) -> Table:
     """A table under these headings, whose cells fold where they don't fit."""

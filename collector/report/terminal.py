@@ -30,16 +30,6 @@ _READ_LINES = 40
 _SHORT_NAME = 14
 _SHORT_RULE = 19
 _SHORT_KEY = 32
-_STYLES = {
-    "go": "bold green",
-    "no-go": "bold red",
-    "undecided": "bold yellow",
-    "block": "bold red",
-    "unknown": "bold yellow",
-    "caution": "yellow",
-    "pass": "green",
-    "not-applicable": "dim",
-}
 _TROUBLE = (Status.BLOCK, Status.UNKNOWN, Status.CAUTION)
 _IN_THE_TABLE = ((Status.BLOCK, ""), (Status.UNKNOWN, "unknown:\n"), (Status.CAUTION, "caution:\n"))
 _WHY = "Why a rule matters, with a good and a bad example: readypair rules ID"
@@ -383,7 +373,7 @@ def _paragraph(title: str, lines: Sequence[str]) -> RenderableType:
 
 
 def _word(word: Status | Verdict) -> Text:
-    return Text(word.value, _STYLES[word.value])
+    return layout.styled(word.value)
 
 
 def meetings(meetings: Sequence[Meeting], path: Path) -> RenderableType:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from typing import Any
 
 _RAW_BYTES = range(0xDC80, 0xDD00)
 
@@ -23,6 +24,17 @@ def encodable(text: str) -> str:
     return "".join(
         "\N{REPLACEMENT CHARACTER}" if "\ud800" <= character <= "\udfff" else character for character in text
     )
+
+
+def encodable_data(value: Any) -> Any:
+    """The same for every text in JSON-ready data, keys aside."""
+    if isinstance(value, str):
+        return encodable(value)
+    if isinstance(value, dict):
+        return {key: encodable_data(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [encodable_data(item) for item in value]
+    return value
 
 
 def _shown(character: str) -> str:
