@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from prometheus_client.parser import text_string_to_metric_families
 
@@ -125,6 +125,7 @@ def test_names_and_help_are_as_prometheus_asks() -> None:
             assert sample.timestamp is None
 
 
+@example("quay\udcff", "pier\ud800")
 @given(st.text(st.characters(exclude_categories=())), st.text(st.characters(exclude_categories=())))
 def test_no_name_breaks_it(name: str, site: str) -> None:
     result = replace(RESULT, pairs=(pair(name, site, Verdict.GO),))
