@@ -1,107 +1,89 @@
-"""The board's pictures: a pair's nights in lanes, and its flash over time, drawn by matplotlib as SVG.
+"""The board's pictures: a pair's nights in lanes, and its flash over time.
 
-A picture takes its colours from the reader's choice of light or dark by itself. None says anything by colour alone:
-lanes have names, lines have dashes and labels. The same data gives the same bytes.
+None says anything by colour alone: lanes have names, lines have dashes and labels.
 """
 
 from __future__ import annotations
 
-import io
-import warnings
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
 
-import matplotlib as mpl
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.collections import PolyCollection
-from matplotlib.figure import Figure
-from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNLocator
+from matplotlib.ticker import MaxNLocator
 
 from collector.nights.outlook import Forecast
+from collector.report.board import surface
 from collector.report.board.drawn import Lane, Span, Standing, Trend
+from collector.report.board.surface import FAINT, INK, LINK, NO_GO, Point, Surface, short
 from collector.sizes import rounded
 
-# The report's own colours, light and dark (page.css): the light ones are drawn, the picture's own style names both.
-_COLOURS = {
-    "sheet": ("#ffffff", "#152129"),
-    "ink": ("#14222b", "#e3eaee"),
-    "faint": ("#4c5d68", "#a3b3bd"),
-    "line": ("#c6d0d6", "#354852"),
-    "link": ("#0b5394", "#8cc4f2"),
-    "go": ("#1b5e3a", "#7fd0a2"),
-    "no-go": ("#a11d1d", "#ff9d94"),
-    "undecided": ("#7a4a00", "#f0c070"),
-}
-SHEET, INK, FAINT, LINE, LINK = (_COLOURS[name][0] for name in ("sheet", "ink", "faint", "line", "link"))
+WIDTH = surface.WIDTH
+FLASH_HEIGHT = 230
 _OF_STANDING = {
-    Standing.GO: _COLOURS["go"][0],
-    Standing.NO_GO: _COLOURS["no-go"][0],
-    Standing.UNDECIDED: _COLOURS["undecided"][0],
+    Standing.GO: surface.GO,
+    Standing.NO_GO: NO_GO,
+    Standing.UNDECIDED: surface.UNDECIDED,
     Standing.NOT_ASKED: FAINT,
 }
-_STYLE = (
-    "<style>:root{"
-    + "".join(f"--{name}:{light};" for name, (light, _) in _COLOURS.items())
-    + "}@media (prefers-color-scheme: dark){:root{"
-    + "".join(f"--{name}:{dark};" for name, (_, dark) in _COLOURS.items())
-    + "}}</style>"
-)
-WIDTH, _DPI = 760, 72
-_LEFT, _RIGHT, _BOTTOM, _TOP = 118, 14, 26, 10
-_LANE, FLASH_HEIGHT = 22, 230
+_LANE, _TOP, _FOOT, _RIGHT, _GAP = 22, 10, 26, WIDTH - 24, 6
+_LEFT_OF_LANES, _LEFT_OF_FLASH = 126, 60
 _MOST_LABELS = 9
+# Not the machine's own language: two boards of one store are equal.
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
-mpl.rcParams.update(
-    {
-        "svg.hashsalt": "readypair",
-        "svg.fonttype": "none",
-        "font.size": 11.0,
-        "axes.edgecolor": LINE,
-        "axes.facecolor": SHEET,
-        "axes.labelcolor": FAINT,
-        "axes.spines.top": False,
-        "axes.spines.right": False,
-        "figure.facecolor": SHEET,
-        "text.color": INK,
-        "xtick.color": LINE,
-        "xtick.labelcolor": FAINT,
-        "ytick.color": LINE,
-        "ytick.labelcolor": INK,
-        "path.simplify": True,
-    }
-)
+
+@dataclass(frozen=True)
+class _Scale:
+    """Where nights and sizes lie in a picture of this height: a night from its noon to the next."""
+
+    shown: Span
+    left: int
+    height: int
+    most: float = 1
+
+    @property
+    def foot(self) -> int:
+        """Where the axis of nights lies."""
+        return self.height - _FOOT
+
+    def noon(self, night: date) -> float:
+        """Where a night begins."""
+        return self.left + (_RIGHT - self.left) * (night - self.shown.first).days / self.shown.nights
+
+    def night(self, night: date) -> float:
+        """The middle of a night."""
+        return (self.noon(night) + self.noon(night + timedelta(days=1))) / 2
+
+    def at(self, moment: datetime | None) -> float:
+        """A moment; none that is known lies at the edge."""
+        if moment is None:
+            return _RIGHT
+        first = datetime.combine(self.shown.first, time(12), moment.tzinfo)
+        share = (moment - first) / timedelta(days=self.shown.nights)
+        return min(self.left + (_RIGHT - self.left) * share, _RIGHT)
+
+    def size(self, size: float | None) -> float:
+        """The height of a size in bytes; not a number where it isn't known."""
+        return float("nan") if size is None else self.foot - (self.foot - _TOP) * size / self.most
 
 
 def history_height(lanes: int) -> int:
     """How high the picture of so many lanes is, in pixels."""
-    return _TOP + _LANE * lanes + _BOTTOM
+    return _TOP + _LANE * lanes + _FOOT
 
 
 def history(lanes: Sequence[Lane], shown: Span) -> bytes:
     """The nights as bars in lanes, the ways to stand above the rules that decided."""
-    figure, axes = _axes(history_height(len(lanes)), _LEFT)
-    _nights(axes, shown.first, shown.last)
-    axes.set_ylim(len(lanes), 0)
-    axes.yaxis.set_major_locator(FixedLocator([at + 0.5 for at in range(len(lanes))]))
-    axes.yaxis.set_major_formatter(FixedFormatter([_plain(lane.name) for lane in lanes]))
-    axes.tick_params(axis="y", length=0)
-    for at, lane in enumerate(lanes):
-        colour = FAINT if lane.standing is None else _OF_STANDING[lane.standing]
-        inset = 0.3 if lane.standing is None else 0.16
-        axes.add_collection(
-            PolyCollection(
-                [_box(span, shown.first, at + inset, at + 1 - inset) for span in lane.spans],
-                facecolors=SHEET if lane.standing is Standing.NOT_ASKED else colour,
-                edgecolors=colour,
-                linewidths=1 if lane.standing is Standing.NOT_ASKED else 0,
-            ),
-            autolim=False,
-        )
+    scale = _Scale(shown, _LEFT_OF_LANES, history_height(len(lanes)))
+    drawn = _begun(scale)
     standings = sum(lane.standing is not None for lane in lanes)
     if 0 < standings < len(lanes):
-        axes.axhline(standings, color=LINE, linewidth=1)
-    return _svg(figure)
+        height = _TOP + _LANE * standings
+        drawn.rules([((scale.left, height), (_RIGHT, height))])
+    for number, lane in enumerate(lanes):
+        _lane(drawn, scale, lane, _TOP + _LANE * number)
+    return drawn.svg()
 
 
 def flash(trends: Sequence[Trend], shown: Span) -> bytes:
@@ -109,20 +91,72 @@ def flash(trends: Sequence[Trend], shown: Span) -> bytes:
 
     `shown` ends with the last night, or later where a forecast is to be seen.
     """
-    figure, axes = _axes(FLASH_HEIGHT, 52)
-    _nights(axes, shown.first, shown.last)
-    top = 1.15 * max(
-        (size for trend in trends for each in trend.readings for size in (each.free, each.needed) if size), default=1
-    )
-    axes.set_ylim(0, top)
-    axes.yaxis.set_major_locator(MaxNLocator(4))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda size, _: rounded(size) if size else "0"))
-    axes.tick_params(axis="y", length=0, labelcolor=FAINT)
-    axes.grid(axis="y", color=LINE, linewidth=0.6)
+    sizes = [size for trend in trends for each in trend.readings for size in (each.free, each.needed) if size]
+    scale = _Scale(shown, _LEFT_OF_FLASH, FLASH_HEIGHT, most=1.15 * max(sizes, default=1))
+    drawn = _begun(scale)
+    _sizes(drawn, scale)
     for number, trend in enumerate(_highest_first(trends)):
-        _trend(axes, trend, shown, number)
-    _needed(axes, trends, shown)
-    return _svg(figure)
+        _trend(drawn, scale, trend, number)
+    _needed(drawn, scale, trends)
+    return drawn.svg()
+
+
+@cache
+def _surface() -> Surface:
+    return Surface()
+
+
+def _begun(scale: _Scale) -> Surface:
+    """A picture with its axis of nights, whose labels are few enough to stand beside each other."""
+    drawn = _surface()
+    drawn.clear(scale.height)
+    marks = [(scale.noon(night), label) for night, label in _marks(scale.shown)]
+    corner = (scale.left, scale.foot)
+    drawn.rules(
+        [(corner, (scale.left, _TOP)), (corner, (_RIGHT, scale.foot))]
+        + [((x, scale.foot), (x, scale.foot + 4)) for x, _ in marks]
+    )
+    for x, label in marks:
+        drawn.write((x, scale.foot + 14), label, FAINT, "center")
+    return drawn
+
+
+def _marks(shown: Span) -> Iterable[tuple[date, str]]:
+    if shown.nights <= 62:
+        step = -(-shown.nights // _MOST_LABELS)
+        for number in range(0, shown.nights, step):
+            day = shown.first + timedelta(days=number)
+            yield day, f"{day.day} {_MONTHS[day.month - 1]}"
+        return
+    months = [month for month in _firsts(shown.first) if month <= shown.last]
+    chosen = months[:: -(-len(months) // _MOST_LABELS)]
+    for number, month in enumerate(chosen):
+        with_year = number == 0 or month.year != chosen[number - 1].year
+        yield month, f"{_MONTHS[month.month - 1]} {month.year}" if with_year else _MONTHS[month.month - 1]
+
+
+def _firsts(start: date) -> Iterable[date]:
+    """The first days of the months after a date, of two years and more."""
+    for number in range(start.month, start.month + 26):
+        yield date(start.year + number // 12, number % 12 + 1, 1)
+
+
+def _lane(drawn: Surface, scale: _Scale, lane: Lane, top: int) -> None:
+    colour = FAINT if lane.standing is None else _OF_STANDING[lane.standing]
+    inset = 7 if lane.standing is None else 4
+    drawn.write((scale.left - _GAP, top + _LANE / 2), short(lane.name), INK, "right")
+    bars = [
+        (scale.noon(span.first), top + inset, scale.noon(span.last + timedelta(days=1)), top + _LANE - inset)
+        for span in lane.spans
+    ]
+    drawn.boxes(bars, colour, filled=lane.standing is not Standing.NOT_ASKED)
+
+
+def _sizes(drawn: Surface, scale: _Scale) -> None:
+    sizes = [size for size in MaxNLocator(4).tick_values(0, scale.most) if size <= scale.most]
+    drawn.rules([((scale.left, scale.size(size)), (_RIGHT, scale.size(size))) for size in sizes], width=0.6)
+    for size in sizes:
+        drawn.write((scale.left - _GAP, scale.size(size)), rounded(size) if size else "0", FAINT, "right")
 
 
 def _highest_first(trends: Sequence[Trend]) -> list[Trend]:
@@ -130,140 +164,51 @@ def _highest_first(trends: Sequence[Trend]) -> list[Trend]:
     return sorted(trends, key=lambda trend: -next((each.free for each in reversed(trend.readings) if each.free), 0))
 
 
-def _trend(axes: Axes, trend: Trend, shown: Span, number: int) -> None:
-    colour, dashes = (LINK, INK)[number % 2], ("-", (0, (5, 2)))[number % 2]
-    days = [_day(each.night, shown.first) + 0.5 for each in trend.readings]
-    free = [float("nan") if each.free is None else each.free for each in trend.readings]
-    axes.plot(days, free, color=colour, linestyle=dashes, linewidth=1.8)
-    known = [(day, value) for day, value in zip(days, free, strict=True) if value == value]
+def _trend(drawn: Surface, scale: _Scale, trend: Trend, number: int) -> None:
+    colour, dashes = (LINK, INK)[number % 2], (None, (5, 2))[number % 2]
+    points = [(scale.night(each.night), scale.size(each.free)) for each in trend.readings]
+    known = [point for point, each in zip(points, trend.readings, strict=True) if each.free is not None]
+    drawn.curve(points, colour, 1.8, dashes)
     if not known:
         return
-    day, value = known[-1]
-    axes.plot([day], [value], color=colour, marker="o", markersize=4)
+    drawn.mark(known[-1], "o", colour, 6)
     if isinstance(trend.forecast, Forecast):
-        _forecast(axes, trend.forecast, shown, colour)
-    axes.annotate(
-        _plain(trend.member),
-        known[len(known) // 2],
-        xytext=(0, (7, -16)[number % 2]),
-        textcoords="offset points",
-        ha="center",
-        color=colour,
-    )
+        _forecast(drawn, scale, trend.forecast, colour)
+    x, y = known[len(known) // 2]
+    drawn.write((x, y + (-12, 14)[number % 2]), short(trend.member), colour, "center")
 
 
-def _forecast(axes: Axes, forecast: Forecast, shown: Span, colour: str) -> None:
+def _forecast(drawn: Surface, scale: _Scale, forecast: Forecast, colour: str) -> None:
     """The likely line, a cross where it meets what is needed, and beside it how early or late that may be."""
     likely, earliest, latest = forecast.shortfall
-    end = likely or _end(shown)
-    line = [(moment, forecast.likely.at(moment)) for moment in (forecast.likely.start, min(end, _end(shown)))]
-    axes.plot([_at(m, shown) for m, _ in line], [size for _, size in line], color=colour, linestyle=(0, (1, 2)))
+    end = min(likely or _end(scale.shown), _end(scale.shown))
+    line = [(scale.at(each), scale.size(forecast.likely.at(each))) for each in (forecast.likely.start, end)]
+    drawn.curve(line, colour, 1.4, (1, 2))
     if likely is None:
         return
-    needed = forecast.needed
-    axes.plot(
-        [_at(earliest or likely, shown), _at(latest or _end(shown), shown)], [needed] * 2, color=colour, linewidth=4
-    )
-    axes.plot([_at(likely, shown)], [needed], color=colour, marker="X", markersize=9, markeredgecolor=SHEET)
+    height = scale.size(forecast.needed)
+    drawn.rules([((scale.at(earliest or likely), height), (scale.at(latest), height))], colour, width=4)
+    drawn.mark((scale.at(likely), height), "X", colour, 10)
 
 
-def _needed(axes: Axes, trends: Sequence[Trend], shown: Span) -> None:
+def _needed(drawn: Surface, scale: _Scale, trends: Sequence[Trend]) -> None:
     """What the images need: one line where both members need the same, else one for each."""
     lines = {
         tuple((each.night, each.needed) for each in trend.readings if each.needed is not None): trend.member
         for trend in trends
     }
     for line, member in lines.items():
-        if not line:
-            continue
-        days = [_day(night, shown.first) + 0.5 for night, _ in line]
-        sizes = [needed for _, needed in line]
-        axes.step(days, sizes, where="mid", color=_OF_STANDING[Standing.NO_GO], linewidth=1.2)
-        whose = "" if len(lines) == 1 else f" on {_plain(member)}"
-        axes.annotate(
-            f"what the images need{whose}",
-            (days[0], sizes[0]),
-            xytext=(2, 4),
-            textcoords="offset points",
-            color=_OF_STANDING[Standing.NO_GO],
-        )
+        if line:
+            points = [point for night, needed in line for point in _step(scale, night, needed)]
+            drawn.curve(points, NO_GO, 1.2)
+            whose = "" if len(lines) == 1 else f" on {short(member)}"
+            drawn.write((points[0][0] + 4, points[0][1] - 9), f"what the images need{whose}", NO_GO, "left")
 
 
-def _axes(height: int, left: int) -> tuple[Figure, Axes]:
-    """A figure of this height in pixels with one area that leaves room for its labels."""
-    figure = Figure(figsize=(WIDTH / _DPI, height / _DPI), dpi=_DPI)
-    FigureCanvasSVG(figure)
-    axes = figure.add_axes(
-        (left / WIDTH, _BOTTOM / height, (WIDTH - left - _RIGHT) / WIDTH, (height - _BOTTOM - _TOP) / height)
-    )
-    return figure, axes
-
-
-def _nights(axes: Axes, first: date, last: date) -> None:
-    """An axis of nights, with labels few enough to stand beside each other."""
-    axes.set_xlim(0, _day(last, first) + 1)
-    marks = list(_marks(first, last))
-    axes.xaxis.set_major_locator(FixedLocator([_day(mark, first) for mark, _ in marks]))
-    axes.xaxis.set_major_formatter(FixedFormatter([label for _, label in marks]))
-
-
-def _marks(first: date, last: date) -> Iterable[tuple[date, str]]:
-    days = (last - first).days + 1
-    if days <= 62:
-        step = -(-days // _MOST_LABELS)
-        for number in range(0, days, step):
-            day = first + timedelta(days=number)
-            yield day, f"{day.day} {_MONTHS[day.month - 1]}"
-        return
-    months = [date(first.year + (first.month + n) // 12, (first.month + n) % 12 + 1, 1) for n in range(days // 28 + 1)]
-    months = [month for month in months if month <= last]
-    step = -(-len(months) // _MOST_LABELS)
-    for number, month in enumerate(months[::step]):
-        with_year = number == 0 or month.year != months[(number - 1) * step].year
-        yield month, f"{_MONTHS[month.month - 1]} {month.year}" if with_year else _MONTHS[month.month - 1]
-
-
-# Not the machine's own language: two boards of one store are equal.
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
-def _box(span: Span, first: date, low: float, high: float) -> list[tuple[float, float]]:
-    left, right = _day(span.first, first), _day(span.last, first) + 1
-    return [(left, low), (right, low), (right, high), (left, high)]
-
-
-def _day(night: date, first: date) -> int:
-    return (night - first).days
-
-
-def _at(moment: datetime, shown: Span) -> float:
-    """A moment on the axis, on which a night's noon is a full number and its midnight lies in between."""
-    noon = datetime.combine(shown.first, time(12), moment.tzinfo)
-    return (moment - noon) / timedelta(days=1)
+def _step(scale: _Scale, night: date, needed: int) -> tuple[Point, Point]:
+    height = scale.size(needed)
+    return (scale.noon(night), height), (scale.noon(night + timedelta(days=1)), height)
 
 
 def _end(shown: Span) -> datetime:
     return datetime.combine(shown.last + timedelta(days=1), time(12), UTC)
-
-
-def _plain(text: str) -> str:
-    """Text that matplotlib takes as it stands: a dollar would begin a formula. Long names are whole in the page."""
-    return (text if len(text) <= 20 else f"{text[:19]}…").replace("$", r"\$")
-
-
-def _svg(figure: Figure) -> bytes:
-    """The picture, with its colours as variables that follow the reader's choice."""
-    text = io.StringIO()
-    canvas = figure.canvas
-    assert isinstance(canvas, FigureCanvasSVG)
-    with warnings.catch_warnings():
-        # The letters are the reader's browser's to draw: those that this machine's own font lacks are no matter.
-        warnings.filterwarnings("ignore", "Glyph .* missing from font")
-        canvas.print_svg(  # type: ignore[no-untyped-call]
-            text, metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
-        )
-    drawn = text.getvalue()
-    for name, (light, _) in _COLOURS.items():
-        drawn = drawn.replace(light, f"var(--{name})")
-    head, start, rest = drawn.partition("<defs>")
-    return f"{head}{_STYLE}{start}{rest}".encode()

@@ -17,7 +17,7 @@ from datetime import datetime
 from multiprocessing import get_context
 from pathlib import Path
 
-from collector.report.board import charts, drawn, folder, pages, site
+from collector.report.board import drawn, folder, pages, site
 from collector.report.board.addresses import stem
 from collector.report.board.pages import Picture
 from collector.report.board.plans import PAGES, PlanCard
@@ -41,16 +41,16 @@ class MadePair:
 
 @dataclass(frozen=True)
 class Desk:
-    """What making a pair's files takes."""
+    """What making the pairs' files takes."""
 
-    store: Store
+    url: str
     frame: Frame
     path: Path
     mode: int
 
-    def make(self, name: str) -> MadePair:
+    def make(self, store: Store, name: str) -> MadePair:
         """Write the pair's page and pictures."""
-        sheet = site.sheet_of(self.store, name, self.frame)
+        sheet = site.sheet_of(store, name, self.frame)
         if sheet is None:
             return MadePair(name, None, {})
         written = files_of(sheet, self.frame)
@@ -86,20 +86,20 @@ def make(
     with opened(url, existing=True) as store:
         frame = site.frame_of(store, made, planned, plans[1] if plans else None)
         names = site.names_of(store, frame)
-        into = folder.opened(out)
-        into.announce(_files(names, with_plans=plans is not None))
-        for name, content in ((pages.STYLE, pages.style()), (pages.SCRIPT, pages.script())):
-            into.write(name, content)
-        for page in PAGES if plans else ():
-            assert plans is not None
-            into.write(page, (plans[0] / page).read_bytes())
-        rows, gone = [], []
-        for pair in _made(Desk(store, frame, out, into.mode), url, names, processes):
-            into.written.update(pair.files)
-            if pair.row is None:
-                gone.append(pair.name)
-            else:
-                rows.append(pair.row)
+    into = folder.opened(out)
+    into.announce(_files(names, with_plans=plans is not None))
+    into.write(pages.STYLE, pages.style())
+    into.write(pages.SCRIPT, pages.script())
+    for page in PAGES if plans else ():
+        assert plans is not None
+        into.write(page, (plans[0] / page).read_bytes())
+    rows, gone = [], []
+    for pair in _made(Desk(url, frame, out, into.mode), names, processes):
+        into.written.update(pair.files)
+        if pair.row is None:
+            gone.append(pair.name)
+        else:
+            rows.append(pair.row)
     board = site.board_of(frame, rows, gone if planned is None else ())
     for rule in CATALOGUE:
         into.write(f"rules/{stem(rule.id)}.html", _encoded(pages.rule(rule, board)))
@@ -107,45 +107,34 @@ def make(
     return board, into.close()
 
 
-def _made(desk: Desk, url: str, names: Sequence[str], processes: int | None) -> Iterator[MadePair]:
+def _made(desk: Desk, names: Sequence[str], processes: int | None) -> Iterator[MadePair]:
     count = processes or (_PROCESSES if len(names) >= _WORTH_IT else 1)
     if min(count, len(os.sched_getaffinity(0))) == 1:
-        yield from map(desk.make, names)
+        with opened(desk.url, existing=True) as store:
+            yield from (desk.make(store, name) for name in names)
         return
-    with ProcessPoolExecutor(count, get_context("spawn"), _prepare, (url, desk.frame, desk.path, desk.mode)) as pool:
+    with ProcessPoolExecutor(count, get_context("spawn"), _prepare, (desk,)) as pool:
         yield from pool.map(_make, names, chunksize=_AT_ONCE)
 
 
-@dataclass
-class _Worker:
-    """What a process of its own makes pairs with; the store is opened with the first of them."""
-
-    url: str
-    frame: Frame
-    path: Path
-    mode: int
-    desk: Desk | None = None
-
-    def make(self, name: str) -> MadePair:
-        if self.desk is None:
-            store = _AT_THE_END.enter_context(opened(self.url, existing=True))
-            self.desk = Desk(store, self.frame, self.path, self.mode)
-        return self.desk.make(name)
+# Of a process that makes pairs: its desk, the store once it is open, and what is done when the process ends.
+_desks: list[Desk] = []
+_stores: list[Store] = []
+_at_the_end = ExitStack()
 
 
-_AT_THE_END = ExitStack()
-_workers: list[_Worker] = []
-
-
-def _prepare(url: str, frame: Frame, path: Path, mode: int) -> None:
+def _prepare(desk: Desk) -> None:
     # Ctrl-C is for the process that somebody started.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    atexit.register(_AT_THE_END.close)
-    _workers.append(_Worker(url, frame, path, mode))
+    atexit.register(_at_the_end.close)
+    _desks.append(desk)
 
 
 def _make(name: str) -> MadePair:
-    return _workers[0].make(name)
+    # Not earlier: what goes wrong in the opening is to reach whoever asks for a pair.
+    if not _stores:
+        _stores.append(_at_the_end.enter_context(opened(_desks[0].url, existing=True)))
+    return _desks[0].make(_stores[0], name)
 
 
 def _files(names: Iterable[str], *, with_plans: bool) -> Iterator[str]:
@@ -158,6 +147,9 @@ def _files(names: Iterable[str], *, with_plans: bool) -> Iterator[str]:
 
 
 def _history(sheet: Sheet) -> Picture | None:
+    # Here, since the process that only hands the pairs out would take the drawing library's memory for nothing.
+    from collector.report.board import charts
+
     if sheet.shown is None or sheet.shown.nights < 2:
         return None
     lanes = drawn.lanes(sheet.stretches)
@@ -168,6 +160,8 @@ def _history(sheet: Sheet) -> Picture | None:
 
 
 def _flash(sheet: Sheet) -> Picture | None:
+    from collector.report.board import charts
+
     if sheet.flash_shown is None:
         return None
     content = charts.flash(sheet.trends, sheet.flash_shown)

@@ -63,16 +63,16 @@ def test_the_bars_lie_where_the_nights_do() -> None:
     nights = (Span(FIRST, FIRST + timedelta(days=181)), Span(LAST, LAST))
     picture = charts.history((Lane("go", Standing.GO, nights),), Span(FIRST, LAST))
     bars = [path for path in ElementTree.fromstring(picture).iter(f"{SVG}path") if "--go" in path.get("style", "")]
-    area = charts.WIDTH - 118 - 14
+    area = charts.WIDTH - 126 - 24
     for bar, (left, right) in zip(bars, ((0, 182), (364, 365)), strict=True):
         xs = [float(x) for x in re.findall(r"[ML] ([\d.]+) ", bar.get("d", ""))]
-        assert min(xs) == pytest.approx(118 + area * left / 365, abs=0.01)
-        assert max(xs) == pytest.approx(118 + area * right / 365, abs=0.01)
+        assert min(xs) == pytest.approx(126 + area * left / 365, abs=0.01)
+        assert max(xs) == pytest.approx(126 + area * right / 365, abs=0.01)
 
 
 def test_the_flash_names_its_members_and_what_is_needed() -> None:
     told = texts(flash())
-    assert {"quay-a", "quay-b", "what the images need", "20 GB"} <= set(told)
+    assert {"quay-a", "quay-b", "what the images need", "18 GB"} <= set(told)
 
 
 def test_members_that_need_different_room_have_a_line_each() -> None:
@@ -144,3 +144,9 @@ def test_the_same_nights_give_the_same_bytes_in_another_process() -> None:
     code = "import sys; from tests.collector.report.board import test_charts as t; sys.stdout.buffer.write(t.history())"
     other = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout
     assert other == history()
+
+
+def test_one_picture_leaves_nothing_in_the_next() -> None:
+    alone = history()
+    flash()
+    assert history() == alone
