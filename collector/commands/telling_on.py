@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from importlib.util import find_spec
@@ -147,6 +146,8 @@ def _receivers(urls: Sequence[str], *, always: bool, compares: bool) -> list[Rec
 
 
 def _see_files(files: Mapping[str, Path]) -> None:
+    import tempfile
+
     for name, path in files.items():
         if path.is_dir():
             raise UsageError(f"--{name} {path} is a folder; name a file")
