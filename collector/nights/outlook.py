@@ -7,8 +7,8 @@ carried forward along it: one odd night moves neither. Which nights count:
 - A jump that is gone within two nights is an odd night and no jump; the very latest can't be told yet, and is one.
 - Jumps down that come three times or more are the way this flash falls, and none of them cuts the series.
 - Where it jumps up three times or more, something cleans it up again and again. What counts then is how low it gets,
-  the night before each jump, since the saw's own teeth would be taken for a fall; and all nights since the last jump
-  where the next one is overdue by half the longest tooth.
+  the night before each jump, since the saw's own teeth would be taken for a fall, and of these the nights since a file
+  was put there or removed; and all nights since the last jump where the next one is overdue by half the longest tooth.
 - The image that is staged takes from what is free and from what is needed alike, and is no jump.
 
 A jump is big from 100 MB on, and beyond five times the usual spread of the nightly moves around their median, measured
@@ -197,11 +197,17 @@ def _counted(dots: list[_Dot]) -> _Counted:
     up = [number for number in jumps if dots[number].free > dots[number - 1].free]
     down = [number for number in jumps if number not in up]
     if len(up) >= _AGAIN and not _overdue([dots[number].day for number in up]):
-        lows = [dots[number - 1] for number in up]
+        lows = _since_a_jump([dots[number - 1] for number in up])
         return _Counted(lows, f"is cleaned up again and again, with {len(lows)} low points", low_points=True)
     cut = max([*up, *(down if len(down) < _AGAIN else ())], default=0)
     since = _nights(len(dots) - cut)
     return _Counted(dots[cut:], f"has {since} since its free flash jumped")
+
+
+def _since_a_jump(lows: list[_Dot]) -> list[_Dot]:
+    """The low points since somebody put a file there or took one away, which is another flash here as elsewhere."""
+    jumps = _jumps(lows)
+    return lows[jumps[-1] :] if 0 < len(jumps) < _AGAIN else lows
 
 
 def _overdue(days: Sequence[float]) -> bool:

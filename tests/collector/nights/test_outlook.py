@@ -171,6 +171,16 @@ def test_under_a_rotation_the_low_points_tell_the_fall() -> None:
     assert "with 6 low points of the 7" in silent(saw(48, 20 * MB))
 
 
+@pytest.mark.parametrize("before", range(8, 57))
+@pytest.mark.parametrize("put", [-1.2 * GB, 1.2 * GB])
+def test_a_file_put_there_or_removed_amid_a_rotation_is_no_fall(before: int, put: float) -> None:
+    random = Random(before)
+    noisy = [each + random.gauss(0, 4 * MB) for each in saw(60, 0)]
+    found = forecast(points([each + (put if night >= before else 0) for night, each in enumerate(noisy)]))
+    # By chance the low points may fall by some kB a night.
+    assert isinstance(found, Silence) or found.shortfall.earliest is None
+
+
 def test_three_rises_are_a_rotation_and_two_are_clean_ups() -> None:
     assert "with 3 low points of the 7" in silent(saw(60, 0, 15))
     assert told(saw(59, 0, 20)).nights == 19
