@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -14,7 +14,7 @@ from collector.nights import streak
 from collector.nights.change import Change, Kind
 from collector.nights.drift import walk
 from collector.nights.night import Night, Source
-from collector.nights.outlook import Forecast, forecast, series
+from collector.nights.outlook import LOOK_BACK, Forecast, forecast, series
 from collector.nights.past import past_of
 from collector.report.board import making, site
 from collector.report.board.drawn import Standing
@@ -136,7 +136,7 @@ def test_a_forecast_leads_nowhere_else_than_to_a_turn_for_the_worse(store: Store
     ids=lambda each: f"{each.member} {each.night}",
 )
 def test_the_night_on_which_flash_is_full_is_foretold(store: Store, expected: story.Crossing) -> None:
-    found = _forecast(store, expected.member, expected.night)
+    found = _forecast(store.nights(expected.member[:-2], until=expected.night), expected.member)
     assert isinstance(found, Forecast)
     likely, earliest, latest = found.shortfall
     assert likely is not None
@@ -150,8 +150,12 @@ def test_the_night_on_which_flash_is_full_is_foretold(store: Store, expected: st
     ("member", "since"), [(member, since) for told in _YEAR.stories for member, since in told.truth.level.items()]
 )
 def test_no_date_is_foretold_of_a_flash_that_stays_level(store: Store, member: str, since: date) -> None:
-    told = _YEAR.story(member[:-2])
-    foretold = {night: _forecast(store, member, night) for night in told.asked if night >= since and night.day % 5 == 0}
+    nights = store.nights(member[:-2])
+    foretold = {
+        night.night: _forecast(nights[: number + 1], member)
+        for number, night in enumerate(nights)
+        if night.night >= since and number % 4 == 0
+    }
     assert {
         night: found.shortfall.likely
         for night, found in foretold.items()
@@ -271,9 +275,9 @@ def _outlook(store: Store, night: Night) -> Status:
     return store.state(night.state).rules[_OUTLOOK].status
 
 
-def _forecast(store: Store, member: str, night: date) -> object:
-    """What is foretold of the member's flash on a night, by that night and those before."""
-    *before, tonight = store.nights(member[:-2], until=night)
+def _forecast(nights: Sequence[Night], member: str) -> object:
+    """What is foretold of the member's flash on the last of these nights."""
+    *before, tonight = nights[-2 * LOOK_BACK :]
     room = next((room for room in tonight.rooms if room.member == member), None)
     if room is None or room.needed is None or tonight.asked is None:
         return None
