@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from collector.cli import main
 from collector.finding import Status, Verdict
 from collector.nights import streak
 from collector.nights.change import Change, Kind
@@ -257,6 +260,57 @@ def test_a_pair_that_nobody_asks_any_more_leaves_the_board(lived: Lived) -> None
     assert {pair: sheet.row.in_a_row for pair, sheet in sheets.items() if sheet is not None} == {
         pair: nights for (pair, night), (nights, _) in _STREAKS.items() if night == _LAST and pair != "backwater"
     }
+
+
+@pytest.mark.parametrize("pair", _PAIRS)
+def test_history_tells_a_pairs_nights_changes_and_those_that_nobody_asked_it(
+    lived: Lived, capsys: pytest.CaptureFixture[str], pair: str
+) -> None:
+    told = _YEAR.story(pair)
+    data = _printed(lived, capsys, "history", pair, "--since", str(START))
+    assert [each["night"] for each in data["nights"]] == [str(night) for night in told.asked]
+    moved = [each for each in data["changes"] if each["subject"] != _OUTLOOK]
+    assert sorted((each["night"], each["kind"], each["subject"]) for each in moved) == sorted(
+        (str(each.night), each.kind.value, each.subject) for each in told.truth.moved
+    )
+    missed = {(each["why"], each["first"], each["last"]) for each in data["missed"]}
+    assert missed == {
+        "towpath": {("not swept", "2026-11-20", "2026-11-20")},
+        "lockgate": {("not swept", "2026-11-20", "2026-11-20"), ("not in time", "2026-12-01", "2026-12-01")},
+        "backwater": {("not swept", "2026-11-20", "2026-11-20"), ("not swept", str(story.GONE), str(_LAST))},
+    }.get(pair, set())
+
+
+def test_history_of_the_fleet_counts_its_pairs(lived: Lived, capsys: pytest.CaptureFixture[str]) -> None:
+    data = _printed(lived, capsys, "history", "--since", str(START))
+    counted = {date.fromisoformat(each["night"]): each for each in data["nights"]}
+    for night in lived.store.fleet_nights():
+        there = [told for told in _YEAR.stories if night in told.asked and (told.name, night) not in story.NOT_IN_TIME]
+        verdicts = [told.truth.not_go.get(night, Verdict.GO) for told in there]
+        assert counted[night]["verdicts"] == {each.value: verdicts.count(each) for each in Verdict}, night
+    assert counted[date(2026, 11, 20)]["not_asked"] == 3
+    # One that was late, and one that has just left the inventory.
+    assert counted[_LATE]["not_asked"] == 2
+    assert sum(counted[night]["not_asked"] for night in story.nights(date(2026, 12, 15))) == 0
+
+
+def test_changes_of_two_nights_are_those_of_their_stories(lived: Lived, capsys: pytest.CaptureFixture[str]) -> None:
+    data = _printed(lived, capsys, "changes", "--since", "2026-07-19", "--until", "2026-07-20")
+    assert data["pairs_seen"] == 8
+    [found] = data["pairs"]
+    assert (found["pair"], found["was"], found["now"]) == ("lockgate", "go", "no-go")
+    assert {(each["kind"], each["subject"]) for each in found["changes"]} >= {
+        ("reached", "lockgate-b"),
+        ("neighbours", "lockgate-a"),
+        ("finding", "pair-link"),
+    }
+    quiet = _printed(lived, capsys, "changes", "--since", "2026-07-10", "--until", "2026-07-19")
+    assert quiet["pairs"] == []
+
+
+def _printed(lived: Lived, capsys: pytest.CaptureFixture[str], command: str, *arguments: str) -> Any:
+    assert main([command, *arguments, "--store", lived.url, "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
 
 
 def _changes(store: Store, pair: str) -> list[Change]:
