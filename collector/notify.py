@@ -68,10 +68,10 @@ def _receiver(url: str, number: str) -> Receiver:
         service = None
     if service is None:
         scheme = _scheme(url)
-        what = f"a {scheme} URL" if scheme else "no URL"
+        named = f" ({scheme}://…)" if scheme else ""
         raise NotifyError(
-            f"--notify: receiver {number} is {what} that no message can be sent to; see the library apprise for the "
-            "URLs that it knows"
+            f"--notify: receiver {number}{named} has no URL that messages can be sent to; see the library apprise for "
+            "those that it knows"
         )
     return Receiver(_shown(url, service, number), service)
 

@@ -39,6 +39,7 @@ class TellingOn:
     junit: Path | None = None
     metrics: Path | None = None
     failed: bool = False
+    mishap: Exception | None = None
 
     def tell(self, result: Result, noted: Noting, remembering: Remembering) -> None:
         """Tell of the result, which has been stored; what doesn't work is said on standard error."""
@@ -52,16 +53,20 @@ class TellingOn:
                 from collector.report.junit import junit
 
                 _write(self.junit, junit(result))
-        undelivered = self._notify(result, remembering)
+        undelivered = 0
+        with self._one():
+            undelivered = self._notify(result, remembering)
         if self.metrics is not None:
             with self._one():
                 _write_metrics(self.metrics, result, noted, undelivered)
 
     def ended(self, status: int) -> int:
-        """The exit status, another one where a file couldn't be written.
+        """The exit status, another one where a file couldn't be written; raises what should never have happened.
 
         A message that couldn't be delivered doesn't change it, which says what the pairs are like: `--metrics` tells.
         """
+        if self.mishap is not None:
+            raise self.mishap
         return WRONG_QUESTION if self.failed else status
 
     def _notify(self, result: Result, remembering: Remembering) -> int:
@@ -98,6 +103,8 @@ class TellingOn:
             self._fail(f"{error.filename}: {error.strerror}" if error.filename is not None else str(error))
         except StoreError as error:
             self._fail(str(error))
+        except Exception as error:
+            self.mishap = self.mishap or error
 
     def _fail(self, sentence: str) -> None:
         self.failed = True

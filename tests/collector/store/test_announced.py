@@ -17,13 +17,14 @@ from collector.demo import EVENING
 from collector.finding import Verdict
 from collector.judging import judge_snapshot
 from collector.nights.night import Source
+from collector.store.opening import url_of
 from collector.store.store import Start, Store, SweepWriter, opened
 from tests import demo_fleet
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with opened(str(tmp_path / "nights.db")) as store:
+def store(store_url: str) -> Iterator[Store]:
+    with opened(store_url) as store:
         yield store
 
 
@@ -63,18 +64,17 @@ def test_what_was_not_asked_or_is_another_question_counts_for_nothing(store: Sto
     assert told(store) == {"quay": Verdict.GO}
 
 
-def test_a_store_from_before_anybody_was_told_is_brought_up_to_date(tmp_path: Path) -> None:
-    path = tmp_path / "nights.db"
+def test_a_store_from_before_anybody_was_told_is_brought_up_to_date(store_url: str) -> None:
     config = Config()
     config.set_main_option("script_location", str(Path(collector.store.__file__).with_name("migrations")))
-    with create_engine(f"sqlite:///{path}").begin() as connection:
+    with create_engine(url_of(store_url)).begin() as connection:
         config.attributes["connection"] = connection
         command.upgrade(config, "0001")
         connection.exec_driver_sql(
             "INSERT INTO sweeps (id, source, collector, inventory, whole, started) "
-            "VALUES ('a', 'sweep', 'here', '/fleet', 1, '2027-02-05 21:00:00')"
+            "VALUES ('a', 'sweep', 'here', '/fleet', true, '2027-02-05 21:00:00')"
         )
-    with opened(str(path)) as store:
+    with opened(store_url) as store:
         assert [sweep.id for sweep in store.sweeps(last=9)] == ["a"]
         assert told(store) == {}
         swept(store, {"quay": Verdict.GO}).announce(datetime.now().astimezone())

@@ -255,6 +255,22 @@ def test_a_disk_that_is_full_for_one_takes_the_others(
     assert (len(hook.bodies), (tmp_path / "out" / "report.json").exists()) == (1, True)
 
 
+def test_what_should_never_happen_keeps_nothing_else_from_being_told(
+    nights: Nights, hook: Posted, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def fails(_: object) -> str:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("collector.report.table.table", fails)
+    metrics = tmp_path / "readypair.prom"
+    told = ("--csv", str(tmp_path / "fleet.csv"), "--metrics", str(metrics), "--notify", hook.url, "--notify-always")
+    assert nights.sweep(*told) == 3
+    assert (len(hook.bodies), metrics.exists()) == (1, True)
+    out, err = capsys.readouterr()
+    assert "2 pairs: 1 go, 1 no-go" in out
+    assert "internal error (ZeroDivisionError)" in err
+
+
 def test_a_sweep_that_did_not_reach_every_pair_is_no_success(tmp_path: Path) -> None:
     path = tmp_path / "readypair.prom"
     tells, remembers, noting = TellingOn(metrics=path), Remembering("/fleet"), Noting(fleet().policy, NoMemory())
@@ -318,7 +334,7 @@ def test_a_library_that_is_not_installed_is_named_with_how_to_install_it(
         ),
         (
             ("--notify", f"https://pier.example/{SECRET}", "--notify-always"),
-            "receiver number 1 of 1 is a https URL that",
+            "receiver number 1 of 1 (https://…) has no URL that",
         ),
         (("--csv", "none/fleet.csv"), "--csv none/fleet.csv: there is no folder none; make it first"),
         (("--junit", "."), "--junit . is a folder; name a file"),
