@@ -21,6 +21,9 @@ def visible(text: str) -> str:
 
 def encodable(text: str) -> str:
     """The text with every lone surrogate replaced by U+FFFD, so that it can be encoded as UTF-8; all else as it is."""
+    # Most of a report is ASCII, and looking at each of its characters would be half of storing it.
+    if text.isascii():
+        return text
     return "".join(
         "\N{REPLACEMENT CHARACTER}" if "\ud800" <= character <= "\udfff" else character for character in text
     )
