@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import sys
@@ -15,8 +16,8 @@ from typing import Any, TextIO, cast
 def watched() -> Iterator[None]:
     """Make the standard streams such that printing asks no questions; standard output stays None where it is closed.
 
-    A reader of standard output that goes away (`| head`) ends nothing: the rest is thrown away, and the exit status is
-    what the answer deserves. Whatever else keeps standard output from being written raises an OSError that names it.
+    A reader of standard output that goes away (`| head`, a terminal that is closed) ends nothing: the rest is thrown
+    away, and the exit status is what the answer deserves. Whatever else keeps standard output from being written raises an OSError that names it.
     What can't be written to standard error is lost: there is nobody to tell.
     """
     before = sys.stdin, sys.stdout, sys.stderr
@@ -33,12 +34,19 @@ def watched() -> Iterator[None]:
         sys.stdin, sys.stdout, sys.stderr = before
 
 
+def throw_away(stream: TextIO) -> None:
+    """Send nowhere what the stream hasn't written yet: whoever reads it may never read on."""
+    if isinstance(stream, _Watched):
+        stream.throw_away()
+
+
 class _Watched:
     """A stream that outlives its reader; other troubles raise an OSError with the stream's `name`, if it has one."""
 
     def __init__(self, stream: TextIO, name: str = "") -> None:
         self._stream = stream
         self._name = name
+        self._terminal = stream.isatty()
         self._trouble: OSError | None = None
 
     def __getattr__(self, attribute: str) -> Any:
@@ -60,11 +68,15 @@ class _Watched:
         if self._trouble is not None:
             raise self._trouble
 
-    def _give_up(self, error: OSError) -> None:
+    def throw_away(self) -> None:
         """Send the rest nowhere, that of the interpreter's own flush at exit too."""
         with suppress(OSError), Path(os.devnull).open("w") as nothing:
             os.dup2(nothing.fileno(), self._stream.fileno())
-        if self._name and not isinstance(error, BrokenPipeError):
+
+    def _give_up(self, error: OSError) -> None:
+        self.throw_away()
+        gone = isinstance(error, BrokenPipeError) or (self._terminal and error.errno == errno.EIO)
+        if self._name and not gone:
             self._trouble = OSError(error.errno, error.strerror, self._name)
             raise self._trouble
 

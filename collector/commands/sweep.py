@@ -6,6 +6,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
+from collector import streams
 from collector.commands.asking import ask, prepare_out, prepare_ssh
 from collector.commands.choosing import narrow, open_fleet
 from collector.commands.options import (
@@ -48,6 +49,7 @@ def do(options: argparse.Namespace) -> int:
             return _sweep(options, budget, signals, last)
         except KeyboardInterrupt:
             last.ended = Ended.INTERRUPTED
+            streams.throw_away(sys.stdout)
             raise
 
 
