@@ -111,7 +111,7 @@ def controllers(*pairs: str, **behaviours: Behaviour) -> Any:
 
 @contextmanager
 def deaf(*pairs: str, connecting: str = "") -> Iterator[dict[str, socket.socket]]:
-    """Sockets for the members of these pairs, which take connections and say nothing; those of `connecting` take none."""
+    """Sockets for members of these pairs, which take connections and say nothing; those of `connecting` take none."""
     with ExitStack() as held:
         made: dict[str, socket.socket] = {}
         for name in (f"{pair}-{member}" for pair in (*pairs, *([connecting] if connecting else [])) for member in "ab"):
