@@ -8,17 +8,17 @@ from enum import StrEnum
 
 
 class Kind(StrEnum):
-    """What kind of thing changed."""
+    """What kind of thing changed, in the order in which somebody wants to read of a night."""
 
     VERDICT = "verdict"
-    FINDING = "finding"
     TARGET = "target"
     REACHED = "reached"
+    FINDING = "finding"
+    ROLE = "role"
     RELEASE = "release"
     INSTALL_STATE = "install-state"
     INSTALL_MODE = "install-mode"
     BOOT = "boot"
-    ROLE = "role"
     ACCESS_POINTS = "access-points"
     ROM_MONITOR = "rom-monitor"
     NEIGHBOURS = "neighbours"
@@ -29,9 +29,10 @@ class Kind(StrEnum):
 class Change:
     """What was otherwise on the night `since`, and how it is on this `night`.
 
-    `subject` is a rule's id, a member's name, or empty where the pair itself is meant. `before` and `after` are words
-    for a person, empty where there was nothing: a finding that appeared has no `before` but pass. `gained` and `lost`
-    are names of access points. `worse` is True or False where that can be said (a finding, a verdict), else None.
+    `subject` is a rule's id, a member's name, or empty where the pair itself is meant, or both members alike. `before`
+    and `after` are words for a person, empty where there was nothing; of things that come and go (packages, lines about
+    the link, certificates) only those that did. `gained` and `lost` are names of access points. `worse` is True or
+    False where that can be said (a finding, a verdict, whether a member answers), else None.
     """
 
     pair: str

@@ -57,7 +57,7 @@ def walk(nights: Iterable[Night], load_state: LoadState, load_aps: LoadAps) -> I
         if last is not None and (night.state, night.aps) != (last.state, last.aps):
             known.update({key: _Known(value, last.night) for key, value in current.items()})
             facts = _facts(night, load_state)
-            yield from _in_order(_compared(night, last, known, facts, load_aps))
+            yield from _together(_compared(night, last, known, facts, load_aps))
             for key in _unasked(known, facts):
                 del known[key]
             current = facts
@@ -100,14 +100,19 @@ def _active(state: PairState) -> str | None:
 def _compared(
     night: Night, last: Night, known: Mapping[_Key, _Known], facts: Mapping[_Key, Any], load_aps: LoadAps
 ) -> Iterator[Change]:
-    for key, value in facts.items():
-        earlier = known.get(key)
+    unasked = _unasked(known, facts)
+    for key in sorted([*facts, *unasked], key=lambda key: _place(key, facts.get(key))):
+        earlier, value = known.get(key), facts.get(key)
         if earlier is None and key[0] is Kind.FINDING:
             earlier = _Known(None, last.night)
         if earlier is not None and earlier.value != value:
             yield from _change(night, key, earlier, value, load_aps)
-    for key in _unasked(known, facts):
-        yield from _change(night, key, known[key], None, load_aps)
+
+
+def _place(key: _Key, value: Any) -> tuple[int, int, str]:
+    """Where a change stands among those of its night: by kind, of findings the worst first, then by subject."""
+    kind, subject = key
+    return _IN_ORDER.index(kind), -_severity(value) if kind is Kind.FINDING else 0, subject
 
 
 def _unasked(known: Mapping[_Key, _Known], facts: Mapping[_Key, Any]) -> list[_Key]:
@@ -169,7 +174,7 @@ def _rule(rule: RuleState | None) -> str:
         return ""
     waived = ", waived" if rule.waived else ""
     usual = rule.status is Status.UNKNOWN or (rule.status is Status.BLOCK and not rule.waived)
-    weight = "" if rule.decides is usual else ", and decides" if rule.decides else ", which decides nothing"
+    weight = "" if rule.decides is usual else " (still decides)" if rule.decides else " (decides nothing)"
     return f"{rule.status.value}{waived}{weight}"
 
 
@@ -183,12 +188,11 @@ def _severity(rule: RuleState | None) -> int:
     return {Status.BLOCK: 5, Status.CAUTION: 1}.get(rule.status, 0)
 
 
-def _in_order(found: Iterable[Change]) -> list[Change]:
-    """The changes of one night by kind and subject, those that both members share as one of the pair's."""
+def _together(found: Iterable[Change]) -> list[Change]:
+    """The changes in their order, those that both members share as one of the pair's."""
     ordered: dict[tuple[Any, ...], list[Change]] = {}
-    for change in sorted(found, key=lambda each: (_IN_ORDER.index(each.kind), each.subject)):
+    for change in found:
         shared = change.kind in _OF_MEMBERS
         alike = (change.kind, "" if shared else change.subject, change.before, change.after, change.since)
         ordered.setdefault(alike, []).append(change)
-    together = [[replace(same[0], subject="")] if len(same) > 1 else same for same in ordered.values()]
-    return [change for same in together for change in same]
+    return [replace(same[0], subject="") if len(same) > 1 else same[0] for same in ordered.values()]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from collector.nights.change import Change, Kind
 from collector.nights.drift import is_worse
 from collector.nights.timeline import FleetNight, Missed, Moves, Silence, Story, Stretch
-from collector.report.wording import number_of
+from collector.report.wording import VERDICTS, number_of
 
 _KINDS = {
     Kind.VERDICT: "verdict",
@@ -24,7 +24,7 @@ _KINDS = {
     Kind.ROM_MONITOR: "ROM monitor",
     Kind.NEIGHBOURS: "redundancy link",
     Kind.CERTIFICATE: "certificate",
-    Kind.REACHED: "answers",
+    Kind.REACHED: "silent members",
 }
 _OF_THE_PAIR = (Kind.VERDICT, Kind.TARGET, Kind.ROLE, Kind.ACCESS_POINTS)
 _COMES_AND_GOES = (Kind.INSTALL_STATE, Kind.NEIGHBOURS, Kind.CERTIFICATE)
@@ -35,7 +35,7 @@ _NAMES, _MOST = 10, 3
 class Line:
     """One thing that changed, or several findings that changed alike; parts that there are none of are empty.
 
-    `since` says how long ago the earlier state was last known, where that isn't the night before.
+    `since` says how long ago it was last known, where that is longer than for other changes of the night.
     """
 
     about: str
@@ -49,17 +49,18 @@ class Line:
     @property
     def said(self) -> str:
         """How it was, and since when, as it follows on how it is now."""
-        return (f", was {self.was}" if self.was else "") + (f" ({self.since})" if self.since else "")
+        return "".join((f", was {self.was}" if self.was else "", f" ({self.since})" if self.since else ""))
 
 
 def lines(changes: Iterable[Change]) -> list[Line]:
-    """The changes of one pair and one night as lines, in their order."""
+    """The changes of one pair and one night as lines, in their order; findings that changed alike are one line."""
     alike: dict[tuple[object, ...], list[Change]] = {}
     for number, change in enumerate(changes):
         finding = change.kind is Kind.FINDING
         key = (change.before, change.after, change.since) if finding else (number,)
         alike.setdefault((finding, *key), []).append(change)
-    return [_line(found) for found in alike.values()]
+    latest = max((change.since for found in alike.values() for change in found), default=None)
+    return [_line(found, latest) for found in alike.values()]
 
 
 def subject(kind: Kind, about: str) -> str:
@@ -67,15 +68,15 @@ def subject(kind: Kind, about: str) -> str:
     return about if kind is Kind.FINDING else _KINDS[kind]
 
 
-def stretch(found: Stretch) -> str:
-    """How many nights, and how many between them nobody swept: `14 nights` or `12 nights, and 2 without a sweep`."""
+def unswept(found: Stretch) -> str:
+    """How many of the nights nobody swept, as it follows on the others; empty where it was done every night."""
     unswept = (found.last - found.first).days + 1 - found.nights
-    return number_of(found.nights, "night") + (f", and {unswept} without a sweep" if unswept else "")
+    return f", and {unswept} without a sweep" if unswept else ""
 
 
 def missed(found: Missed) -> str:
     """How many nights the pair was left, and how."""
-    return f"{_why(found)}, {number_of(found.nights, 'night')}"
+    return f"{number_of(found.nights, 'night')} {_why(found)}"
 
 
 def span(found: Stretch | Missed) -> str:
@@ -85,8 +86,12 @@ def span(found: Stretch | Missed) -> str:
 
 
 def most(subjects: Counter[tuple[Kind, str]], number: int) -> str:
-    """What the most changes are about, such as `flash-space (3), release (2)`; empty where there are none."""
-    return _most({subject(*each): count for each, count in subjects.items()}, number)
+    """What the most changes are about, such as `flash-space (3), release (2)`; empty where there are none.
+
+    Verdicts follow from the others, and tell nobody what to look at.
+    """
+    told = {subject(*each): count for each, count in subjects.items() if each[0] is not Kind.VERDICT}
+    return _most(told, number)
 
 
 def most_often(nights: Iterable[FleetNight]) -> list[str]:
@@ -107,7 +112,8 @@ def nights_of(story: Story) -> str:
             numbers[entry.verdict.value] += entry.nights
         elif isinstance(entry, Missed):
             numbers[_why(entry)] += entry.nights
-    told = ", ".join(f"{number} {what}" for what, number in numbers.items())
+    order = [*(verdict.value for verdict in reversed(VERDICTS)), *numbers]
+    told = ", ".join(f"{numbers[what]} {what}" for what in dict.fromkeys(order) if numbers[what])
     return f"{number_of(numbers.total(), 'night')}: {told}"
 
 
@@ -119,9 +125,9 @@ def total(found: Sequence[Moves], pairs: int, since: date, until: date) -> str:
         return f"{nights}: nothing changed on {number_of(pairs, 'pair')}"
     worse = sum(is_worse(each.was, each.now) for each in found)
     better = sum(is_worse(each.now, each.was) for each in found)
-    verdicts = ", ".join(f"{count} {how}" for count, how in ((worse, "worse"), (better, "better")) if count)
+    verdicts = "".join(f", {count} of them {how}" for count, how in ((worse, "worse"), (better, "better")) if count)
     on = f"{number_of(number, 'change')} on {len(found)} of {number_of(pairs, 'pair')}"
-    return f"{nights}: {on}, with {'no other verdict' if not verdicts else f'{verdicts} than before'}"
+    return f"{nights}: {on}{f'{verdicts} than before' if verdicts else ', and no verdict is another than before'}"
 
 
 def moved(night: FleetNight) -> str:
@@ -139,13 +145,15 @@ def _most(numbers: Mapping[str, int], number: int) -> str:
     return ", ".join(f"{what} ({count})" for what, count in first)
 
 
-def _line(found: Sequence[Change]) -> Line:
+def _line(found: Sequence[Change], latest: date | None) -> Line:
     change = found[0]
-    line = Line(_about(found), since=_since(change), worse=change.worse)
+    # What most changes of a night are since is the night before it; only what was unknown meanwhile is since longer.
+    since = f"last known on {change.since}" if change.since != latest else ""
+    line = Line(_about(found), since=since, worse=change.worse)
     if change.kind is Kind.ACCESS_POINTS:
         return _with(line, change.after, change.before, _names(change.gained), _names(change.lost))
     if change.kind is Kind.REACHED:
-        return _with(line, "no more" if change.worse else "again", "", "", "")
+        return _with(line, "no answer" if change.worse else "answers again", "", "", "")
     if change.kind in _COMES_AND_GOES:
         return _with(line, "", "", change.after, change.before)
     nothing = "not asked" if change.kind is Kind.FINDING else "empty"
@@ -163,11 +171,8 @@ def _about(found: Sequence[Change]) -> str:
     label = _KINDS[change.kind]
     if change.kind in _OF_THE_PAIR:
         return label
-    return f"{change.subject or 'both members'}, {label}"
-
-
-def _since(change: Change) -> str:
-    return f"last known on {change.since}" if change.night - change.since > timedelta(days=1) else ""
+    member = change.subject or "both members"
+    return member if change.kind is Kind.REACHED else f"{member}, {label}"
 
 
 def _names(names: Sequence[str]) -> str:

@@ -14,6 +14,7 @@ from collector.report import change_wording as words
 from collector.report import layout
 from collector.report.change_wording import Line
 from collector.report.layout import folded
+from collector.report.wording import number_of
 
 _VERDICTS = (Verdict.GO, Verdict.NO_GO, Verdict.UNDECIDED)
 _DIRECTIONS = {True: "bold red", False: "bold green", None: "bold"}
@@ -24,8 +25,8 @@ def pair(story: Story) -> RenderableType:
     grid = layout.grid()
     for entry in story.entries:
         if isinstance(entry, Stretch):
-            nights = f", {words.stretch(entry)}"
-            grid.add_row(words.span(entry), Text.assemble(layout.styled(entry.verdict.value), nights))
+            number, verdict = number_of(entry.nights, "night"), layout.styled(entry.verdict.value)
+            grid.add_row(words.span(entry), Text.assemble(f"{number} ", verdict, words.unswept(entry)))
         elif isinstance(entry, Missed):
             grid.add_row(words.span(entry), Text(words.missed(entry), "bold yellow"))
         else:
@@ -49,7 +50,7 @@ def fleet(nights: Sequence[FleetNight]) -> RenderableType:
             words.moved(night),
             folded(words.most(night.subjects, 1)),
         )
-    return Group(table, *(layout.blank(folded(sentence)) for sentence in words.most_often(nights)))
+    return Group(table, layout.blank(Group(*map(folded, words.most_often(nights)))))
 
 
 def changes(found: Sequence[Moves], pairs: int, since: date, until: date) -> RenderableType:
@@ -72,8 +73,10 @@ def _lines(moved: Moved) -> RenderableType:
 
 
 def _line(line: Line) -> RenderableType:
-    now = folded(line.now, _DIRECTIONS[line.worse])
-    said = Text.assemble(folded(f"{line.about}: "), now, folded(line.said), overflow="fold")
+    # What a rule says has a colour of its own, whatever else stands behind it.
+    style = layout.styled(line.now.split(",")[0].split(" ")[0]).style or _DIRECTIONS[line.worse]
+    now = folded(f" {line.now}" if line.now else "", str(style))
+    said = Text.assemble(folded(f"{line.about}:"), now, folded(line.said), overflow="fold")
     sets = [(label, names) for label, names in (("new", line.came), ("gone", line.went)) if names]
     return Group(said, *(layout.indented(folded(f"{label}: {names}")) for label, names in sets))
 

@@ -34,9 +34,9 @@ WORDS = {
     PASS: "pass",
     NOT_APPLICABLE: "not-applicable",
     CAUTION: "caution",
-    WEIGHTLESS: "unknown, which decides nothing",
+    WEIGHTLESS: "unknown (decides nothing)",
     WAIVED: "block, waived",
-    UNSURE: "block, waived, and decides",
+    UNSURE: "block, waived (still decides)",
     UNKNOWN: "unknown",
     BLOCK: "block",
 }
@@ -222,7 +222,11 @@ def test_the_way_back_is_the_way_there_turned_round(
         )
         for each in back
     ]
-    assert turned == there
+    assert sorted(turned, key=_of) == sorted(there, key=_of)
+
+
+def _of(change: Change) -> tuple[str, str]:
+    return change.kind, change.subject
 
 
 @given(ap_sets(), ap_sets())
@@ -366,6 +370,16 @@ def test_findings_are_better_or_worse(before: RuleState | None, after: RuleState
     [change] = walked(rule(before, after))
     assert (change.kind, change.subject, change.worse) == (Kind.FINDING, "flash-space", worse)
     assert (change.before, change.after) == (WORDS[before] if before else "", WORDS[after] if after else "")
+
+
+def test_the_worst_findings_of_a_night_come_first() -> None:
+    said = {"a": CAUTION, "b": PASS, "c": BLOCK, "d": UNKNOWN, "e": BLOCK}
+    before = replace(QUAY, rules={"a": PASS, "b": BLOCK, "c": PASS, "d": PASS, "e": CAUTION, "f": BLOCK})
+    found = walked([before, replace(QUAY, verdict=Verdict.NO_GO, rules=said)])
+    assert [(each.kind, each.subject) for each in found] == [
+        (Kind.VERDICT, ""),
+        *((Kind.FINDING, id) for id in ("c", "e", "d", "a", "b", "f")),
+    ]
 
 
 @pytest.mark.parametrize(
