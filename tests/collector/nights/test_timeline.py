@@ -17,12 +17,15 @@ from collector.nights.timeline import (
     FleetNight,
     Missed,
     Moved,
+    Moves,
     Silence,
     Story,
     Stretch,
     about,
     fleet_story,
+    moves,
     story,
+    worst_first,
 )
 from tests.collector.nights.states import BLOCK, FIRST, PASS, night
 
@@ -133,6 +136,38 @@ def test_a_pair_that_was_taken_out_of_the_fleet_is_not_missed_for_ever() -> None
 def test_the_fleets_nights_before_those_asked_about_only_tell_what_was_known() -> None:
     found = fleet(nights(0, 1, 1), swept=range(3), since=day(1))
     assert [(each.night, dict(each.moved)) for each in found] == [(day(1), {"quay": 2}), (day(2), {})]
+
+
+def moved(*seen: int | str | None, pair: str = "quay", since: date | None = None) -> Moves | None:
+    return moves(nights(*seen, pair=pair), STATES.__getitem__, lambda _: (), since=since)
+
+
+def test_what_changed_is_told_with_the_verdict_before_and_the_last_one() -> None:
+    found = moved(0, 0, 1, "late", 1, since=day(1))
+    assert found is not None
+    assert (found.was, found.now, found.number) == (Verdict.GO, Verdict.NO_GO, 2)
+    assert [each.night for each in found.nights] == [day(2)]
+    # Without a night before, the first one is what it was like before.
+    whole = moved(1, 0)
+    assert whole is not None
+    assert (whole.was, whole.now, whole.number) == (Verdict.NO_GO, Verdict.GO, 2)
+
+
+def test_a_change_before_the_nights_asked_about_is_not_told() -> None:
+    found = moved(0, 1, 1, since=day(2))
+    assert found is not None
+    assert (found.was, found.now, found.nights) == (Verdict.NO_GO, Verdict.NO_GO, ())
+
+
+def test_a_pair_that_was_not_asked_on_the_nights_asked_about_has_no_verdict() -> None:
+    assert moved(0, "late", since=day(1)) is None
+    assert moved("late") is None
+
+
+def test_the_pairs_that_are_worse_come_first_and_those_without_a_change_not_at_all() -> None:
+    fleet = (("b", (1, 0)), ("c", (0, 1)), ("d", (0, 0)), ("a", (0, 1, 0)), ("z", (0, 1)))
+    found = [each for name, seen in fleet if (each := moved(*seen, pair=name))]
+    assert [each.pair for each in worst_first(found)] == ["c", "z", "a", "b"]
 
 
 def test_members_facts_of_either_member_are_one_subject() -> None:
