@@ -14,7 +14,7 @@ from sqlalchemy import Connection, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from collector.store.schema import CONTENTS
-from collector.store.store import StoreError
+from collector.store.telling import Damaged
 
 _T = TypeVar("_T")
 # Fewer values than any database takes in one statement.
@@ -61,7 +61,7 @@ def add(connection: Connection, contents: Iterable[Content]) -> dict[bytes, int]
 
 
 def load(connection: Connection, number: int) -> bytes:
-    """The content of this number; KeyError where there is none, StoreError where it is damaged."""
+    """The content of this number; KeyError where there is none, Damaged where it isn't what was stored."""
     columns = (CONTENTS.c.digest, CONTENTS.c.size, CONTENTS.c.packed)
     row = connection.execute(select(*columns).where(CONTENTS.c.id == number)).one_or_none()
     if row is None:
@@ -70,13 +70,13 @@ def load(connection: Connection, number: int) -> bytes:
 
 
 def unpacked(digest: bytes, size: int, packed: bytes) -> bytes:
-    """The bytes that were packed; StoreError where they aren't the ones that the digest was made of."""
+    """The bytes that were packed; Damaged where they aren't the ones that the digest was made of."""
     try:
         data = zstandard.ZstdDecompressor().decompress(packed, max_output_size=size)
     except zstandard.ZstdError:
         data = b""
     if hashlib.sha256(data).digest() != digest:
-        raise StoreError(f"the store holds a damaged text ({digest.hex()[:12]}); put your last back-up in its place")
+        raise Damaged(digest.hex()[:12])
     return data
 
 

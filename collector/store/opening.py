@@ -123,6 +123,8 @@ def _see_file(url: URL, existing: bool) -> None:
             raise StoreError(f"the store {path} is a folder; name a file")
         if not path.parent.is_dir():
             raise StoreError(f"the store {path} can't be made: there is no folder {path.parent}; make it first")
+        if path.exists() and not path.is_file():
+            raise StoreError(f"the store {path} is something else than a file; name a file")
         if not path.exists():
             if existing:
                 raise StoreError(f"there is no store {path}; name the one that `sweep --store` writes to")

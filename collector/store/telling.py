@@ -28,6 +28,10 @@ _SQLITE = {
 }
 
 
+class Damaged(Exception):  # noqa: N818 - it says what the text is, as its message does
+    """A text isn't the one that was stored; the message is the beginning of its digest."""
+
+
 def named(url: URL) -> str:
     """The store as messages call it: a file by its path, a server without the password and the options."""
     if url.get_backend_name() == "sqlite":
@@ -45,6 +49,10 @@ def told(url: URL) -> Iterator[None]:
         raise StoreError(f"the store {named(url)} {_reason(url, error.orig)}") from None
     except sqlite3.Error as error:
         raise StoreError(f"the store {named(url)} {_reason(url, error)}") from None
+    except Damaged as error:
+        raise StoreError(
+            f"the store {named(url)} holds a damaged text ({error}); put your last back-up in its place"
+        ) from None
     except SQLAlchemyError as error:
         raise StoreError(f"the store {named(url)} can't be used ({type(error).__name__}); see its URL") from None
     except UnicodeError:

@@ -46,9 +46,7 @@ def test_a_judged_pair_comes_back_whole(store_url: str) -> None:
 def test_a_capture_comes_back_to_the_byte_however_it_ended(store_url: str) -> None:
     endings = {
         "show version": Capture("", "show version", "no\x00thing \x1b[1m \udcff\udcfe é 𝄞\r\n"),
-        "show boot": Capture(
-            "", "show boot", "BOOT var", Ending.CUT_OFF, "the session ended \udcff\x00", EVENING, 1.25
-        ),
+        "show boot": Capture("", "show boot", "BOOT var", Ending.CUT_OFF, "it ended \udcff\x00", EVENING, 1.25),
         "show chassis rmi": Capture("", "show chassis rmi", "", Ending.MISSING, "not reached"),
         "show redundancy": Capture("", "show redundancy", "", Ending.COMPLETE),
     }
@@ -145,7 +143,10 @@ def test_a_damaged_text_is_told_and_never_read(tmp_path: Path) -> None:
         assert isinstance(store, Database)
         with store._writing.begin() as connection:
             connection.execute(CONTENTS.update().where(CONTENTS.c.id == night.state).values(packed=b"rubbish"))
-        with pytest.raises(StoreError, match=r"damaged text \([0-9a-f]{12}\); put your last back-up in its place"):
+        with pytest.raises(
+            StoreError,
+            match=r"the store /.*/nights.db holds a damaged text \([0-9a-f]{12}\); put your last back-up in its place",
+        ):
             store.state(night.state)
 
 

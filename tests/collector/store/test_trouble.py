@@ -47,6 +47,11 @@ def test_a_folder(tmp_path: Path) -> None:
         pass
 
 
+def test_a_device() -> None:
+    with refused("the store /dev/null is something else than a file; name a file"), opened("/dev/null"):
+        pass
+
+
 def test_no_folder(tmp_path: Path) -> None:
     there = tmp_path / "not" / "there"
     with (
