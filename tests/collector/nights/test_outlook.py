@@ -181,6 +181,13 @@ def test_a_file_put_there_or_removed_amid_a_rotation_is_no_fall(before: int, put
     assert isinstance(found, Silence) or found.shortfall.earliest is None
 
 
+def test_under_a_rotation_a_file_that_lies_about_for_a_month_is_no_fall() -> None:
+    for since in range(3, 57):
+        for until in (60, since + 30):
+            free = [each - 1_240 * MB if since <= night < until else each for night, each in enumerate(saw(60, 0))]
+            assert "low points" in silent(free) or "shows no fall" in silent(free)
+
+
 def test_three_rises_are_a_rotation_and_two_are_clean_ups() -> None:
     assert "with 3 low points of the 7" in silent(saw(60, 0, 15))
     assert told(saw(59, 0, 20)).nights == 19
