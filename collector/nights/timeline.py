@@ -189,7 +189,7 @@ def _tell(entries: list[Entry], day: date, night: Night | None, changes: tuple[C
             entries[-1] = replace(last, last=day, nights=last.nights + 1)
         else:
             entries.append(Missed(why, day, day, 1))
-    elif isinstance(last, Stretch) and last.verdict is night.verdict:
+    elif isinstance(last, Stretch):
         entries[-1] = replace(last, last=day, nights=last.nights + 1)
     else:
         entries.append(Stretch(night.verdict, day, day, 1))

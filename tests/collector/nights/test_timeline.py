@@ -133,6 +133,11 @@ def test_a_pair_that_was_taken_out_of_the_fleet_is_not_missed_for_ever() -> None
     assert [each.silent for each in found] == [0, *[1] * 7, *[0] * 12]
 
 
+def test_a_pair_that_came_to_the_fleet_later_was_not_missed_before() -> None:
+    found = fleet(nights(None, None, 0, None), nights(*[0] * 4, pair="lantern"), swept=range(4))
+    assert [each.silent for each in found] == [0, 0, 0, 1]
+
+
 def test_the_fleets_nights_before_those_asked_about_only_tell_what_was_known() -> None:
     found = fleet(nights(0, 1, 1), swept=range(3), since=day(1))
     assert [(each.night, dict(each.moved)) for each in found] == [(day(1), {"quay": 2}), (day(2), {})]
@@ -147,6 +152,9 @@ def test_what_changed_is_told_with_the_verdict_before_and_the_last_one() -> None
     assert found is not None
     assert (found.was, found.now, found.number) == (Verdict.GO, Verdict.NO_GO, 2)
     assert [each.night for each in found.nights] == [day(2)]
+    at_once = moved(0, 1, since=day(1))
+    assert at_once is not None
+    assert (at_once.was, at_once.now) == (Verdict.GO, Verdict.NO_GO)
     # Without a night before, the first one is what it was like before.
     whole = moved(1, 0)
     assert whole is not None
