@@ -20,8 +20,13 @@ from junitparser import JUnitXml
 from prometheus_client.parser import text_string_to_metric_families
 
 from collector import demo
+from collector.nights.night import Room
+from collector.notify import receivers
+from collector.report.metrics import metrics
+from collector.report.table import COLUMNS
 from collector.store.store import opened
 from tests.collector.receiving import Posted, posted
+from tests.collector.report.sample import RESULT
 from tests.collector.test_cli import controllers
 
 README = Path(__file__).parents[1] / "README.md"
@@ -187,3 +192,24 @@ def test_the_ci_job_fails_where_the_question_is_wrong(repository: Path) -> None:
     (repository / "inventory" / "policy.yaml").write_text("images_to_hold: many\n")
     assert ci_job(repository) == 2
     assert not (repository / "readypair.xml").exists()
+
+
+def section() -> str:
+    return README.read_text(encoding="utf-8").partition("## Telling those who must know")[2].partition("\n## ")[0]
+
+
+def test_the_readme_names_every_metric_and_every_column() -> None:
+    text = metrics(RESULT, {"quay": (Room("quay-a", 1, 2, 3),)}, last_success=1.0).decode()
+    written = {family.name for family in text_string_to_metric_families(text)}
+    assert set(re.findall(r"`(readypair_\w+)", section())) == written
+    told = section().partition("the columns are")[2].partition("A cell that")[0]
+    own = [column for column in COLUMNS if not column.startswith("member_")]
+    assert [name for name in re.findall(r"`(\w+)`", told) if not name.startswith(("_", "member_"))] == own
+    members = {f"member_{number}{end}" for number in (1, 2) for end in ("", *re.findall(r"`(_\w+)`", told))}
+    assert members == {column for column in COLUMNS if column.startswith("member_")}
+
+
+def test_the_url_of_the_example_is_one() -> None:
+    settings = dict(line.split("=", 1) for line in example("environment").splitlines())
+    (receiver,) = receivers([settings["READYPAIR_NOTIFY"].strip("'")])
+    assert receiver.shown == "mailtos://mail.example.org"
