@@ -8,7 +8,7 @@ import unicodedata
 from datetime import date, timedelta
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from rich.console import Console, RenderableType
 
@@ -51,6 +51,8 @@ def test_no_name_steers_the_terminal(pair: str, site: str, names: list[str], wid
 
 
 @given(ANYTHING, ANYTHING, st.lists(ANYTHING, max_size=4))
+@example("quay-\udcff", "Pier", [])
+@example("quay", "Pier", ["hall-\udcff"])
 def test_any_name_can_be_written_as_json(pair: str, site: str, names: list[str]) -> None:
     night = moved(*names, pair=pair)
     for data in (
