@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -316,6 +317,37 @@ def test_the_timer_counts_down() -> None:
             assert shown.auto_abort_seconds_left == full - later
             left = f"remaining time before rollback: {shown.scopes and '0' + str(timedelta(seconds=full - later))}"
             assert left in text(play, activated + later, A, "show issu state detail")
+
+
+def test_older_trains_name_the_slot_that_is_being_modified() -> None:
+    play = PLAYS["good, told by an older train"]
+    middles = {act: play.moment(act) for act in play.acts}
+    said = {
+        act: text(play, moment, answering(play, moment)[0], "show issu state detail") for act, moment in middles.items()
+    }
+    slots = {act: re.findall(r"Slot being modified: +(.*)", each) for act, each in said.items()}
+    assert slots["before"] == slots["after"] == []
+    assert (slots["expand"], slots["synchronise"], slots["restart-aps"]) == (["1 2"], ["2"], ["1"])
+    operations = [each for each in (re.findall(r"Last operation: +(.*)", of_act) for of_act in said.values()) if each]
+    assert [each for (each,) in operations] == [
+        "add",
+        "loadversion",
+        "loadversion",
+        "loadversion",
+        "runversion",
+        "acceptversion",
+        "acceptversion",
+    ]
+    assert "Loadversion time:        20270206 23:08:00 on console" in said["validate"]
+    assert "Current ISSU Status" not in "".join(said.values())
+
+
+def test_a_standby_tells_of_its_boot_variables_as_the_recorded_standby_did() -> None:
+    for pair, ends in (("quay", "MANUAL_BOOT variable = no"), ("estuary", "Standby not ready to show bootvar")):
+        for act, standby in (("before", f"{pair}-b"), ("validate", f"{pair}-a")):
+            said = text(GOOD, GOOD.moment("before" if act == "before" else "validate"), standby, "show boot", pair)
+            assert said.rstrip("\n").endswith(ends)
+            assert "Standby BOOT" not in said
 
 
 def test_a_standby_that_reloads_has_left_the_chassis() -> None:

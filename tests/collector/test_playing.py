@@ -15,8 +15,9 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from pytest_mock import MockerFixture
 
-from collector import demo, job, playing, recording, rules, ssh
+from collector import demo, job, playing, recording, rules, simulated, ssh
 from collector.capture import Capture, Ending
 from collector.finding import Verdict
 from collector.judging import judge_pair
@@ -129,6 +130,26 @@ def test_who_is_down_may_take_connections_and_say_nothing() -> None:
                 wire.recv(1)
         with logged_in(played.fleet, B) as b:
             b.read_to("quay-b-stby#")
+
+
+def test_who_is_asked_at_the_moment_of_going_down_gives_no_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    with quay() as played, logged_in(played.fleet, B) as b:
+        b.read_to("quay-b-stby#")
+        # As if the question had come before the session was dropped.
+        monkeypatch.setattr(Playing, "_show", lambda _: None)
+        played.go_to("reload-standby")
+        b.channel.sendall(b"show clock\r")
+        assert b.read_all() == ""
+        assert b.channel.recv_exit_status() == -1
+
+
+def test_a_connection_that_is_heard_of_after_the_member_left_is_dropped(mocker: MockerFixture) -> None:
+    is_open = mocker.Mock()
+    door = simulated._Door(simulated.Credentials.random(), simulated.Behaviour(), set(), is_open)
+    for is_open.return_value in (True, False):
+        connection = mocker.Mock()
+        door.connection_made(connection)
+        assert connection.abort.called is not is_open.return_value
 
 
 def test_a_member_keeps_its_port_and_its_key_while_it_is_down() -> None:
