@@ -184,7 +184,7 @@ def test_a_sweep_that_was_killed_loses_nothing_and_its_repetition_counts(store: 
     assert [(each.start.collector, each.pairs, each.finished is not None) for each in begun] == [
         ("north", 5, True),
         ("north", 2, False),
-        ("south", 2, True),
+        ("south", 3, True),
     ]
 
 
@@ -322,7 +322,8 @@ def _what(each: Change | Moved) -> tuple[date, str, str]:
 
 
 def _status(change: Change, words: str) -> str:
-    return words.split(",")[0] if change.kind is Kind.FINDING else words
+    """What the change says; of a finding its status only, without what is said beside it."""
+    return words.split(" ")[0].rstrip(",") if change.kind is Kind.FINDING else words
 
 
 def _outlook(store: Store, night: Night) -> Status:
