@@ -6,11 +6,13 @@ that was killed half-way leaves nothing behind that a later board wouldn't know 
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import json
 import os
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -91,19 +93,39 @@ def write(folder: Path, name: str, content: bytes, mode: int) -> str:
     return digest_of(content)
 
 
-def opened(path: Path) -> Folder:
-    """The folder, made where there is none; BoardError where it holds anything and isn't a board of ours."""
+@contextmanager
+def opened(path: Path) -> Iterator[Folder]:
+    """The folder, made where there is none, for nobody else to write a board into meanwhile.
+
+    BoardError where somebody does, or where it holds anything and isn't a board of ours.
+    """
     path.mkdir(parents=True, exist_ok=True)
-    mode = 0o666 & ~_umask()
+    with _alone(path):
+        yield Folder(path, _known(path), 0o666 & ~_umask())
+
+
+@contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    lock = os.open(path, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        # Where a file system knows no locks, two boards at once are its owner's to prevent.
+        with suppress(OSError):
+            try:
+                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                raise BoardError(f"another board is being written into {path}; wait for it to end") from None
+        yield
+    finally:
+        os.close(lock)
+
+
+def _known(path: Path) -> dict[str, str | None]:
     manifest = path / MANIFEST
-    if manifest.is_file() and not manifest.is_symlink():
-        return Folder(path, _known(manifest), mode)
-    if any(path.iterdir()):
-        raise BoardError(f"{path} holds files that are no board of readypair's; name a new or empty folder with --out")
-    return Folder(path, {}, mode)
-
-
-def _known(manifest: Path) -> dict[str, str | None]:
+    if not manifest.is_file() or manifest.is_symlink():
+        if any(path.iterdir()):
+            message = f"{path} holds files that are no board of readypair's; name a new or empty folder with --out"
+            raise BoardError(message)
+        return {}
     try:
         data = json.loads(manifest.read_bytes())
     except (ValueError, RecursionError):

@@ -86,25 +86,25 @@ def make(
     with opened(url, existing=True) as store:
         frame = site.frame_of(store, made, planned, plans[1] if plans else None)
         names = site.names_of(store, frame)
-    into = folder.opened(out)
-    into.announce(_files(names, with_plans=plans is not None))
-    into.write(pages.STYLE, pages.style())
-    into.write(pages.SCRIPT, pages.script())
-    for page in PAGES if plans else ():
-        assert plans is not None
-        into.write(page, (plans[0] / page).read_bytes())
-    rows, gone = [], []
-    for pair in _made(Desk(url, frame, out, into.mode), names, processes):
-        into.written.update(pair.files)
-        if pair.row is None:
-            gone.append(pair.name)
-        else:
-            rows.append(pair.row)
-    board = site.board_of(frame, rows, gone if planned is None else ())
-    for rule in CATALOGUE:
-        into.write(f"rules/{stem(rule.id)}.html", _encoded(pages.rule(rule, board)))
-    into.write(pages.INDEX, _encoded(pages.index(board)))
-    return board, into.close()
+    with folder.opened(out) as into:
+        into.announce(_files(names, with_plans=plans is not None))
+        into.write(pages.STYLE, pages.style())
+        into.write(pages.SCRIPT, pages.script())
+        for page in PAGES if plans else ():
+            assert plans is not None
+            into.write(page, (plans[0] / page).read_bytes())
+        rows, gone = [], []
+        for pair in _made(Desk(url, frame, out, into.mode), names, processes):
+            into.written.update(pair.files)
+            if pair.row is None:
+                gone.append(pair.name)
+            else:
+                rows.append(pair.row)
+        board = site.board_of(frame, rows, gone if planned is None else ())
+        for rule in CATALOGUE:
+            into.write(f"rules/{stem(rule.id)}.html", _encoded(pages.rule(rule, board)))
+        into.write(pages.INDEX, _encoded(pages.index(board)))
+        return board, into.close()
 
 
 def _made(desk: Desk, names: Sequence[str], processes: int | None) -> Iterator[MadePair]:

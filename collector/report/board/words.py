@@ -9,13 +9,14 @@ from itertools import groupby
 from urllib.parse import quote
 
 from collector.finding import Status
-from collector.nights.change import Change, Kind
+from collector.nights.change import Change
 from collector.nights.foretelling import sentence
 from collector.nights.outlook import Forecast, Silence
 from collector.report import wording
 from collector.report.board.drawn import Span, Standing, Trend
 from collector.report.board.plans import PlanCard, StageCard
 from collector.report.board.site import LAST, Board, CertificateRow, Frame, Row, Sheet, ShownPlan, Trouble
+from collector.report.change_wording import Line, lines
 from collector.report.plan_wording import Clock
 from collector.rules.rule import Rule
 from collector.sizes import rounded
@@ -198,38 +199,28 @@ def changed(row: Row) -> str:
         return "not known"
     if row.first:
         return "first night"
-    told = [change(each) for each in row.changes[:_CHANGES]]
-    more = len(row.changes) - len(told)
-    return "; ".join(told) + (f"; and {more} more" if more else "") if told else "nothing"
+    told = [change(each) for each in lines(row.changes)]
+    more = len(told) - _CHANGES
+    return "; ".join(told[:_CHANGES]) + (f"; and {more} more" if more > 0 else "") if told else "nothing"
 
 
-def change(each: Change) -> str:
-    """One change: what, from what, to what."""
-    what = each.subject if each.kind is Kind.FINDING else f"{each.subject} {_KINDS[each.kind]}".strip()
-    moved = f"{each.before or 'nothing'} → {each.after or 'nothing'}"
-    sets = [f"{label} {_names(names)}" for label, names in (("new", each.gained), ("gone", each.lost)) if names]
-    worse = {True: " (worse)", False: " (better)", None: ""}[each.worse]
-    return f"{what}: {', '.join([moved, *sets])}{worse}"
+def change(line: Line) -> str:
+    """One thing that changed: how it is now, how it was, what came and went."""
+    sets = [f"{label} {names}" for label, names in (("new", line.came), ("gone", line.went)) if names]
+    told = ", ".join([*([line.now] if line.now else []), *sets])
+    worse = {True: " (worse)", False: " (better)", None: ""}[line.worse]
+    return f"{line.about}: {told}{line.said}{worse}"
 
 
-_KINDS = {kind: kind.value.replace("-", " ") for kind in Kind}
-
-
-def _names(names: Sequence[str]) -> str:
-    return ", ".join(names) if len(names) <= 5 else f"{', '.join(names[:4])} and {len(names) - 4} more"
-
-
-def direction(each: Change) -> str:
+def direction(line: Line) -> str:
     """The class of a change on a page."""
-    return {True: "is-worse", False: "is-better", None: "is-otherwise"}[each.worse]
+    return {True: "is-worse", False: "is-better", None: "is-otherwise"}[line.worse]
 
 
-def by_night(timeline: Sequence[Change]) -> Iterator[tuple[str, list[Change]]]:
-    """The changes, the latest night first."""
-    for night, group in groupby(
-        sorted(timeline, key=lambda each: each.night, reverse=True), key=lambda each: each.night
-    ):
-        yield night.isoformat(), list(group)
+def by_night(timeline: Sequence[Change]) -> Iterator[tuple[str, list[Line]]]:
+    """The changes of each night on which there were any, the latest first."""
+    for night in sorted({each.night for each in timeline}, reverse=True):
+        yield night.isoformat(), lines(each for each in timeline if each.night == night)
 
 
 def span(nights: Span) -> str:

@@ -94,7 +94,7 @@ def test_the_fleet_is_told_by_site_with_its_counts(opened: Open) -> None:
     sites = tab.locator("#pairs .site-name").all_inner_texts()
     assert sites == sorted(sites, key=str.casefold)
     row = tab.locator("#pairs tr", has=tab.get_by_role("link", name="pontoon", exact=True))
-    expect(row).to_contain_text("verdict: no-go → go (better)")
+    expect(row).to_contain_text("verdict: go, was no-go (better)")
     expect(row).to_contain_text("waived: flash-space")
     lighter = tab.locator("#pairs tr", has=tab.get_by_role("link", name="lighter", exact=True))
     expect(lighter).to_contain_text("since 2027-02-05, undecided then")
@@ -230,7 +230,7 @@ def test_a_pair_tells_its_findings_its_nights_and_its_flash(opened: Open) -> Non
     expect(tab.get_by_text("quay-a", exact=True).first).to_be_visible()
     expect(tab.locator("section", has=tab.locator("#certificates"))).to_contain_text("CN=quay <join> (serial 02)")
     expect(tab.locator("section", has=tab.locator("#timeline"))).to_contain_text(
-        "access points: 2 → 2, new deck-3, gone deck-2"
+        "access points: 2, new deck-3, gone deck-2, was 2"
     )
 
 

@@ -3,14 +3,13 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
-import pytest
-
 from collector.finding import Status, Verdict
 from collector.nights.change import Change, Kind
 from collector.report.board import words
 from collector.report.board.drawn import Standing
 from collector.report.board.plans import PlanCard, StageCard
 from collector.report.board.site import Board, Frame, Row, Sheet, ShownPlan, Trouble, frame_of, sheet_of
+from collector.report.change_wording import lines
 from tests.collector.report.board.sample import LAST, MADE, fleet
 from tests.collector.report.sample import CET, RULES
 
@@ -76,43 +75,39 @@ def test_nothing_is_told_of_last_night_where_nobody_asked() -> None:
     assert words.not_asked(ROW) == ""
 
 
-@pytest.mark.parametrize(
-    ("change", "told"),
-    [
-        (CHANGE, "flash-space: pass → block (worse)"),
-        (replace(CHANGE, before="", after="caution", worse=True), "flash-space: nothing → caution (worse)"),
-        (
-            replace(CHANGE, kind=Kind.VERDICT, subject="", before="no-go", after="go", worse=False),
-            "verdict: no-go → go (better)",
-        ),
-        (
-            replace(CHANGE, kind=Kind.INSTALL_STATE, subject="quay-b", before="IMG C 1", after="IMG I 1", worse=None),
-            "quay-b install state: IMG C 1 → IMG I 1",
-        ),
-        (
-            replace(
-                CHANGE,
-                kind=Kind.ACCESS_POINTS,
-                subject="",
-                before="9",
-                after="4",
-                gained=("x",),
-                lost=("a", "b", "c", "d", "e", "f"),
-                worse=None,
-            ),
-            "access points: 9 → 4, new x, gone a, b, c, d and 2 more",
-        ),
-    ],
-)
-def test_a_change_says_what_and_from_what_to_what(change: Change, told: str) -> None:
-    assert words.change(change) == told
+def test_a_change_says_how_it_is_and_how_it_was() -> None:
+    aps = replace(
+        CHANGE, kind=Kind.ACCESS_POINTS, subject="", before="9", after="8", gained=("x",), lost=("a", "b"), worse=None
+    )
+    packages = replace(CHANGE, kind=Kind.INSTALL_STATE, subject="quay-b", before="IMG C 1", after="IMG I 1", worse=None)
+    assert [words.change(each) for each in lines((CHANGE, aps, packages))] == [
+        "flash-space: block, was pass (worse)",
+        "access points: 8, new x, gone a, b, was 9",
+        "quay-b, installed software: new IMG I 1, gone IMG C 1",
+    ]
+    better = replace(CHANGE, kind=Kind.VERDICT, subject="", before="no-go", after="go", worse=False)
+    (line,) = lines((better,))
+    assert words.change(line) == "verdict: go, was no-go (better)"
+    assert words.direction(line) == "is-better"
 
 
 def test_changes_of_the_table_are_the_first_two() -> None:
-    row = replace(ROW, changes=(CHANGE,) * 5)
-    assert words.changed(row).endswith("flash-space: pass → block (worse); and 3 more")
+    changes = tuple(replace(CHANGE, after=after) for after in ("block", "unknown", "caution"))
+    row = replace(ROW, changes=changes)
+    assert words.changed(row) == (
+        "flash-space: block, was pass (worse); flash-space: unknown, was pass (worse); and 1 more"
+    )
     assert words.changed(ROW) == "nothing"
     assert words.changed(replace(ROW, first=True)) == "first night"
+
+
+def test_the_latest_night_of_changes_comes_first() -> None:
+    earlier = replace(CHANGE, night=LAST - timedelta(days=3), since=LAST - timedelta(days=4), before="caution")
+    told = [(night, [words.change(line) for line in found]) for night, found in words.by_night((earlier, CHANGE))]
+    assert told == [
+        ("2027-02-06", ["flash-space: block, was pass (worse)"]),
+        ("2027-02-03", ["flash-space: block, was caution (worse)"]),
+    ]
 
 
 def test_a_window_that_has_ended_is_told_as_passed() -> None:
