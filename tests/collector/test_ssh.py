@@ -444,10 +444,13 @@ def test_a_jump_host_that_will_not_end_is_ended_with_the_session(tmp_path: Path,
     with controller(tmp_path) as fleet:
         said = logging_in(fleet, tmp_path, session, configuration=configuration)
         assert select.select([pipe], [], [], PATIENCE)[0]
-        session.close()
+        threading.Thread(target=session.close, daemon=True).start()
         assert said.get(timeout=PATIENCE)
+        try:
+            assert started.spy_return.wait(PATIENCE) == -signal.SIGKILL
+        finally:
+            started.spy_return.kill()
     os.close(pipe)
-    assert started.spy_return.returncode == -signal.SIGKILL
 
 
 def logging_in(fleet: Fleet, folder: Path, session: SshSession, **options: Any) -> queue.Queue[str]:

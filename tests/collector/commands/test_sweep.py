@@ -8,6 +8,8 @@ import os
 import pty
 import signal
 import socket
+import struct
+import subprocess
 import sys
 import termios
 import threading
@@ -252,20 +254,43 @@ def opened_for(pipe: Path) -> int:
     raise AssertionError(f"nobody reads {pipe}")
 
 
-def test_a_second_signal_ends_it_at_once(tmp_path: Path) -> None:
-    many = [f"pair{number}" for number in range(6)]
-    with controllers(*many) as running, deaf("pier") as sockets, service(tmp_path, running) as made:
-        made.lead(ports(running, sockets))
-        # Nobody reads the report, so that its printing never ends.
-        with ending(made.start("sweep", "--json")) as process:
-            said = read_to(process.stderr, "6/7 ")
-            process.send_signal(signal.SIGTERM)
-            said += read_to(process.stderr, "7/7 ")
-            process.send_signal(signal.SIGTERM)
-            status = process.wait(PATIENCE)
-            assert process.stderr is not None
-            last = last_line(said + process.stderr.read(), status)
-    assert (status, last["ended"], last["pairs"], last["late"]) == (2, "interrupted", "7", "1")
+@pytest.fixture
+def printing(tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
+    """A sweep of several pairs that is printing its report, and waits for somebody to read on."""
+    pairs = [f"pair{number}" for number in range(6)]
+    with (
+        controllers(*pairs) as running,
+        service(tmp_path, running) as made,
+        ending(made.start("sweep", "--json")) as process,
+    ):
+        assert process.stdout is not None
+        room = fcntl.fcntl(process.stdout, fcntl.F_GETPIPE_SZ)
+        waiting = 0
+        for _ in range(1200):
+            (waiting,) = struct.unpack("i", fcntl.ioctl(process.stdout, termios.FIONREAD, b"\0" * 4))
+            if waiting == room:
+                break
+            threading.Event().wait(0.05)
+        assert waiting == room
+        yield process
+
+
+def test_a_signal_once_all_are_asked_keeps_the_report(printing: subprocess.Popen[str]) -> None:
+    printing.send_signal(signal.SIGTERM)
+    out, err = printing.communicate(timeout=PATIENCE)
+    assert len(json.loads(out)["pairs"]) == 6
+    assert last_line(err, printing.returncode)["ended"] == "complete"
+    assert printing.returncode == 0
+
+
+def test_a_second_signal_ends_it_at_once(printing: subprocess.Popen[str]) -> None:
+    # Two of a kind might be delivered as one.
+    printing.send_signal(signal.SIGTERM)
+    printing.send_signal(signal.SIGINT)
+    # Nobody reads on meanwhile.
+    assert printing.wait(PATIENCE) == 2
+    assert printing.stderr is not None
+    assert last_line(printing.stderr.read(), 2)["ended"] == "interrupted"
 
 
 def test_a_terminal_that_goes_away_takes_no_pair_with_it(
