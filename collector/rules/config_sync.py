@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from collector.finding import Answer, Status
 from collector.rules.parts import Part, answer
 from collector.rules.rule import Rule
@@ -26,7 +28,12 @@ _REMEDY = (
 
 def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     """The four lists of each session; every one has to be said to be empty."""
-    heard = hear_each(snapshot, list(_LISTS), ConfigSync, "whether the configuration is synchronised")
+    return told(snapshot, tuple(_LISTS))
+
+
+def told(snapshot: Snapshot, commands: Sequence[str]) -> Answer:
+    """Some of the four lists, by their commands."""
+    heard = hear_each(snapshot, commands, ConfigSync, "whether the configuration is synchronised")
     first, second = (member.name for member in snapshot.members)
     summary = Part(Status.PASS, f"All lists of configuration that didn't synchronise are empty on {first} and {second}")
     return answer([summary, *attributed((item.member, _emptiness(item)) for item in heard.readings), *heard.parts])
