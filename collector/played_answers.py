@@ -70,7 +70,8 @@ def _boot(asked: Asked) -> str:
     own, standby = (_boot_lines(asked, place) for place in (asked.place, 1 - asked.place))
     if not asked.me.active and "Standby not ready" not in asked.recorded.texts[OTHER]["show boot"]:
         return printed(*own)
-    if not asked.me.active or asked.peer.away or asked.peer.state != "STANDBY HOT":
+    # A standby's own peer is the active one, of whose variables it tells nothing.
+    if asked.peer.away or asked.peer.state != "STANDBY HOT":
         return printed(*own, "", "Standby not ready to show bootvar")
     return printed(*own, "", *(f"Standby {line}" for line in standby))
 

@@ -103,18 +103,23 @@ def test_a_session_survives_a_takeover_and_its_prompt_changes() -> None:
             assert is_refused(played, B)
 
 
-def test_a_jump_over_a_reload_ends_the_sessions_of_before_in_either_direction() -> None:
+@pytest.mark.parametrize(
+    ("member", "prompt", "later"), [(A, "quay-a#", "quay-a-stby#"), (B, "quay-b-stby#", "quay-b#")]
+)
+def test_a_jump_over_a_reload_ends_the_sessions_of_before_in_either_direction(
+    member: str, prompt: str, later: str
+) -> None:
     with quay() as played:
-        with logged_in(played.fleet, B) as b:
-            b.read_to("quay-b-stby#")
+        with logged_in(played.fleet, member) as shell:
+            shell.read_to(prompt)
             played.go_to("validate")
-            b.read_all()
-        with logged_in(played.fleet, B) as b:
-            b.read_to("quay-b#")
+            shell.read_all()
+        with logged_in(played.fleet, member) as shell:
+            shell.read_to(later)
             played.go_to("before")
-            b.read_all()
-        with logged_in(played.fleet, B) as b:
-            b.read_to("quay-b-stby#")
+            shell.read_all()
+        with logged_in(played.fleet, member) as shell:
+            shell.read_to(prompt)
 
 
 def test_who_is_down_may_take_connections_and_say_nothing() -> None:
