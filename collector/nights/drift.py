@@ -46,8 +46,13 @@ def changes(pair: str, before: Night, after: Night, load_state: LoadState, load_
     return tuple(walk((before, after), load_state, load_aps))
 
 
-def walk(nights: Iterable[Night], load_state: LoadState, load_aps: LoadAps) -> Iterator[Change]:
-    """Every change over a pair's nights, oldest first; nights on which the pair wasn't asked in time say nothing."""
+def walk(
+    nights: Iterable[Night], load_state: LoadState, load_aps: LoadAps, *, since: date | None = None
+) -> Iterator[Change]:
+    """Every change from `since` on over a pair's nights, oldest first; those before it only tell what was known.
+
+    Nights on which the pair wasn't asked in time say nothing.
+    """
     known: dict[_Key, _Known] = {}
     last: Night | None = None
     current: Mapping[_Key, Any] = {}
@@ -57,7 +62,8 @@ def walk(nights: Iterable[Night], load_state: LoadState, load_aps: LoadAps) -> I
         if last is not None and (night.state, night.aps) != (last.state, last.aps):
             known.update({key: _Known(value, last.night) for key, value in current.items()})
             facts = _facts(night, load_state)
-            yield from _together(_compared(night, last, known, facts, load_aps))
+            if since is None or night.night >= since:
+                yield from _together(_compared(night, last, known, facts, load_aps))
             for key in _unasked(known, facts):
                 del known[key]
             current = facts

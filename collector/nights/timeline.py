@@ -113,7 +113,8 @@ def story(
     """
     shown = [night for night in nights if since is None or night.night >= since]
     moved = {
-        day: tuple(found) for day, found in groupby(walk(nights, load_state, load_aps), lambda change: change.night)
+        day: tuple(found)
+        for day, found in groupby(walk(nights, load_state, load_aps, since=since), lambda change: change.night)
     }
     first = max(nights[0].night, since or date.min)
     silent = {day for day in fleet_nights if day >= first} - {night.night for night in shown}
@@ -131,8 +132,8 @@ def moves(
     if not asked or (since is not None and asked[-1].night < since):
         return None
     before = [night for night in asked if since is not None and night.night < since] or asked[:1]
-    found = [change for change in walk(nights, load_state, load_aps) if since is None or change.night >= since]
-    moved = tuple(Moved(day, tuple(those)) for day, those in groupby(found, lambda change: change.night))
+    found = groupby(walk(nights, load_state, load_aps, since=since), lambda change: change.night)
+    moved = tuple(Moved(day, tuple(those)) for day, those in found)
     return Moves(nights[-1].pair, nights[-1].site, before[-1].verdict, asked[-1].verdict, moved)
 
 
@@ -162,10 +163,9 @@ def fleet_story(
                 found.setdefault(night.night, FleetNight(night.night)).verdicts[night.verdict] += 1
             else:
                 silent[night.night] += 1
-        for change in walk(nights, load_state, load_aps):
-            if change.night in found:
-                found[change.night].moved[pair] += 1
-                found[change.night].subjects[about(change)] += 1
+        for change in walk(nights, load_state, load_aps, since=since):
+            found[change.night].moved[pair] += 1
+            found[change.night].subjects[about(change)] += 1
     return [replace(found[day], silent=silent[day]) for day in sorted(found)]
 
 

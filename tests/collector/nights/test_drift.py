@@ -107,6 +107,15 @@ def test_quiet_nights_load_nothing_but_the_first_state() -> None:
     assert loaded == [7]
 
 
+@given(st.lists(_states_and_aps, min_size=1, max_size=6), st.integers(0, 6))
+def test_changes_since_a_night_are_the_last_of_all(seen: list[tuple[PairState, Aps]], number: int) -> None:
+    states, aps = [state for state, _ in seen], [aps for _, aps in seen]
+    nights, load, load_aps = stored(states, aps)
+    since = night(number, 0).night
+    told_since = list(walk(nights, load, load_aps, since=since))
+    assert told_since == [each for each in walked(states, aps) if each.night >= since]
+
+
 @given(st.lists(_states_and_aps, min_size=1, max_size=6))
 def test_all_changes_applied_to_what_was_known_first_give_what_is_known_last(
     seen: list[tuple[PairState, Aps]],
