@@ -97,6 +97,7 @@ class Recall:
     `stage` is the last one that was clear, `active` who was active then, `standby_hot` whether its standby was hot.
     `activated`: the target was seen running or activated during this watch. `most_aps` is the highest count of access
     points, `dipped` whether there were ever fewer while both members ran the target.
+    `switchovers` is the count that the controllers showed last, `since` when the watch began.
     """
 
     stage: SeenStage = "unclear"
@@ -106,6 +107,7 @@ class Recall:
     most_aps: int | None = None
     dipped: bool = False
     switchovers: int | None = None
+    since: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -113,11 +115,10 @@ class Sighting:
     """What one poll of both members proves; `number` counts the polls of a watch from 1.
 
     `statement` is one sentence for a person. `aps` counts the access points that are joined, `ap_names` are their
-    names, sorted (None where the table wasn't whole).
-    `clients` is the controller's own count. `timer` is the auto-abort timer, None where nobody tells of it;
-    `timer_seconds` what is left of it. `operating`: an upgrade is in progress by its own word. `mismatches` counts
-    configuration lines that didn't synchronise. `against` says what proves that it isn't done, `open` what isn't known
-    and would have to be for `done`; each a clause.
+    names, sorted (None where the table wasn't whole). `clients` is the controller's own count. `timer` is the
+    auto-abort timer, None where nobody tells of it; `timer_seconds` what is left of it. `operating`: an upgrade is in
+    progress by its own word. `mismatches` counts configuration lines that didn't synchronise. `against` says what
+    proves that it isn't done, `open` what isn't known and would have to be for `done`; each a clause.
     """
 
     number: int
