@@ -175,7 +175,11 @@ def _trend(drawn: Surface, scale: _Scale, trend: Trend, number: int) -> None:
     if isinstance(trend.forecast, Forecast):
         _forecast(drawn, scale, trend.forecast, colour)
     x, y = known[len(known) // 2]
-    drawn.write((x, y + (-12, 14)[number % 2]), short(trend.member), colour, "center")
+    # Most lines fall: there is room at the right above one, and at the left below it.
+    if number % 2 == 0:
+        drawn.write((x, y - 12), short(trend.member), colour, "left")
+    else:
+        drawn.write((x, y + 14), short(trend.member), colour, "right")
 
 
 def _forecast(drawn: Surface, scale: _Scale, forecast: Forecast, colour: str) -> None:
@@ -201,6 +205,7 @@ def _needed(drawn: Surface, scale: _Scale, trends: Sequence[Trend]) -> None:
         if line:
             points = [point for night, needed in line for point in _step(scale, night, needed)]
             drawn.curve(points, NO_GO, 1.2)
+            drawn.curve([points[-1], (_RIGHT, points[-1][1])], NO_GO, 1.2, (1, 2))
             whose = "" if len(lines) == 1 else f" on {short(member)}"
             drawn.write((points[0][0] + 4, points[0][1] - 9), f"what the images need{whose}", NO_GO, "left")
 
