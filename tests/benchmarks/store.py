@@ -22,7 +22,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from sqlalchemy.engine import make_url
 
@@ -128,12 +128,19 @@ class Databases:
         self._server.do("postgres", f"DROP DATABASE {_database(url)}")
 
 
+class Seconds(NamedTuple):
+    """What something took: by the clock on the wall, and of our own program's CPU, the database server's aside."""
+
+    wall: float
+    cpu: float
+
+
 @dataclass(frozen=True)
 class Round:
-    """Seconds of wall time, on the empty store and on the big one."""
+    """What it took on the empty store and on the big one."""
 
-    empty: float
-    big: float
+    empty: Seconds
+    big: Seconds
 
 
 def main() -> None:
@@ -202,7 +209,7 @@ def _judged(number: int) -> Judged:
     return bulk.judged(bulk.described(number), bulk.answers(number, NEXT), bulk.policy())
 
 
-def _round(backend: Backend, work: Callable[[str], float], number: int) -> Round:
+def _round(backend: Backend, work: Callable[[str], Seconds], number: int) -> Round:
     """One round; every other one begins with the big store."""
     seconds = {}
     for big in (False, True) if number % 2 == 0 else (True, False):
@@ -212,34 +219,42 @@ def _round(backend: Backend, work: Callable[[str], float], number: int) -> Round
     return Round(seconds[False], seconds[True])
 
 
-def _stored(url: str, night: Sequence[Judged]) -> float:
-    """Seconds for storing all pairs, from opening the store to closing it."""
+def _stored(url: str, night: Sequence[Judged]) -> Seconds:
+    """What storing all pairs takes, from opening the store to closing it."""
     # Whatever the copying left to be written must not be waited for by the first to flush.
     subprocess.run(["sync"], check=True)
-    start = time.perf_counter()
+    start, cpu = time.perf_counter(), time.process_time()
     with opened(url) as store:
         writer = store.begin(Start(Source.SWEEP, "north", "/srv/readypair/north", True, night[0][0].moment))
         for snapshot, result, rooms in night:
             writer.keep(snapshot, result, rooms=rooms)
         writer.finish(night[-1][0].moment)
-    return time.perf_counter() - start
+    return Seconds(time.perf_counter() - start, time.process_time() - cpu)
 
 
-def _replayed(url: str, folder: Path) -> float:
-    """Seconds for a replay by the command line."""
+def _replayed(url: str, folder: Path) -> Seconds:
+    """What a replay by the command line takes."""
     subprocess.run(["sync"], check=True)
     command = [sys.executable, "-c", "from collector.cli import run; run()", "replay", str(folder / "captures")]
     command += ["--inventory", str(folder), "--quiet"]
     environment = {**os.environ, "READYPAIR_STORE": url}
-    start = time.perf_counter()
+    start, cpu = time.perf_counter(), _of_children()
     ended = subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, env=environment)
     assert ended.returncode in (0, 1), ended.stderr
-    return time.perf_counter() - start
+    return Seconds(time.perf_counter() - start, _of_children() - cpu)
+
+
+def _of_children() -> float:
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def _tell(what: str, rounds: Sequence[Round]) -> None:
-    empty, big = min(each.empty for each in rounds), min(each.big for each in rounds)
-    print(f"{what}: {empty:.2f} s when empty, {big:.2f} s when big, ratio {big / empty:.2f} (best of {len(rounds)})")
+    empty, big = ([getattr(each, store) for each in rounds] for store in ("empty", "big"))
+    print(f"{what}, best of {len(rounds)}:")
+    for clock in Seconds._fields:
+        least, most = (min(getattr(each, clock) for each in seconds) for seconds in (empty, big))
+        print(f"  {clock}: {least:.2f} s when empty, {most:.2f} s when big, ratio {most / least:.2f}")
 
 
 def _write_fleet(folder: Path, pairs: int) -> None:
