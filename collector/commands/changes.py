@@ -33,10 +33,12 @@ def do(options: argparse.Namespace) -> int:
         since = first_night(options, nights)
         state = lru_cache(store.state)
         seen = store.fleet(since=since - LOOK_BACK if since else None, until=options.until)
-        asked_about = [each for _, each in seen if each and _fits(options, each[-1])]
-        every = [found for each in asked_about if (found := moves(each, state, store.ap_set, since=since))]
-        if not asked_about and (options.pairs or options.site):
+        fitting = [
+            moves(each, state, store.ap_set, since=since) for _, each in seen if each and _fits(options, each[-1])
+        ]
+        if not fitting and (options.pairs or options.site):
             raise UsageError(f"no pair stored{span(options)} fits {_narrowed(options)}; {some(store.pairs())}")
+    every = [found for found in fitting if found is not None]
     changed, until = worst_first(every), options.until or max(nights, default=None)
     if options.json:
         print_json(history_document.changes(changed, len(every), since, until))

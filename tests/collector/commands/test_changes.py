@@ -10,7 +10,7 @@ import pytest
 
 from collector import cli
 
-CHANGES = r"""
+CHANGES = """
 2027-01-25 to 2027-01-27: 3 changes on 1 of 3 pairs, 1 of them worse than before
 
 quay, Harbour Quay: no-go, was go
@@ -78,7 +78,7 @@ def test_changes_as_data(asked: Any) -> None:
         "subject": "",
         "before": "24",
         "after": "22",
-        "gained": ["quay-\u202e[bold]red"],
+        "gained": ["quay-ramp-one-25"],
         "lost": ["quay-car-deck-02", "quay-ramp-one-01", "quay-waiting-hall-24"],
         "worse": None,
     }

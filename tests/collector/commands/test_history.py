@@ -11,13 +11,13 @@ import pytest
 from collector import cli
 from collector.store.store import opened
 
-STORY = r"""
+STORY = """
 quay, Harbour Quay
 
 2027-01-20 to 2027-01-23  4 nights go
 2027-01-24                  ap-joined: unknown (decides nothing), was pass
                             access points: 22, was 24
-                              new: quay-\u202e[bold]red
+                              new: quay-ramp-one-25
                               gone: quay-car-deck-02, quay-ramp-one-01,
                               quay-waiting-hall-24
 2027-01-24 to 2027-01-25  2 nights go
