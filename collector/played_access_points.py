@@ -13,7 +13,8 @@ from collector.simulated_shell import later
 
 _IMAGE = r"\d+(?:\.\d+){2,4}"
 _EVERY_LOST = 3
-_LOADS = ("show ap dot11 5ghz load-info", "show ap dot11 24ghz load-info")
+_LOADS = {"5ghz": "show ap dot11 5ghz load-info", "24ghz": "show ap dot11 24ghz load-info"}
+_RADIOS = ("show ap dot11 5ghz summary", "show ap dot11 24ghz summary")
 _NO_VERSION = "0.0.0.0"  # noqa: S104
 
 
@@ -45,21 +46,28 @@ def _leading(text: str, names: Collection[str]) -> str | None:
     return found[-1] if found else None
 
 
-def _counted(text: str, number: int) -> str:
-    """A table with another figure of its rows."""
-    return re.sub(r"(?m)^([ \t]*(?:Total )?[Nn]umber of [A-Za-z']+[ \t]*:[ \t]*)\d+", rf"\g<1>{number}", text, count=1)
+def _counted(text: str, rows: int, aps: int) -> str:
+    """A table with other figures of what it counts: access points, or its rows."""
+    return re.sub(
+        r"(?m)^([ \t]*(?:Total )?[Nn]umber of ([A-Za-z']+)[ \t]*:[ \t]*)\d+",
+        lambda found: f"{found[1]}{aps if found[2].startswith('AP') else rows}",
+        text,
+        count=1,
+    )
 
 
-def _ap_summary(asked: Asked) -> str:
-    aps, kept, away = _presence(asked), [], 0
-    text = _of_then(asked, "show ap summary")
-    for line in text.splitlines(keepends=True):
+def _of_those_here(asked: Asked, command: str, edit: Callable[[str, _Present], str] = lambda row, _: row) -> str:
+    """A table with a row or more for each access point, by name, without those that are away."""
+    aps, kept, rows, listed = _presence(asked), [], 0, set()
+    for line in _of_then(asked, command).splitlines(keepends=True):
         name = _leading(line, aps)
-        if name is None or aps[name].here:
+        if name is None:
             kept.append(line)
-        else:
-            away += 1
-    return _counted("".join(kept), len(aps) - away)
+        elif aps[name].here:
+            kept.append(edit(line, aps[name]))
+            rows += 1
+            listed.add(name)
+    return _counted("".join(kept), rows, len(listed))
 
 
 def _of_then(asked: Asked, command: str) -> str:
@@ -143,7 +151,7 @@ def _joins(asked: Asked) -> str:
 
 def _neighbours(asked: Asked) -> str:
     """The neighbour reports of those that are here, of those that are here."""
-    aps, kept, rows = _presence(asked), [], 0
+    aps, kept, rows, listed = _presence(asked), [], 0, set()
     for line in _of_then(asked, "show ap neighbor summary").splitlines(keepends=True):
         name = _leading(line, aps)
         if name is not None:
@@ -152,28 +160,52 @@ def _neighbours(asked: Asked) -> str:
             if not all(aps[each].here for each in (name, heard) if each is not None):
                 continue
             rows += 1
-        kept.append(line)
-    return _counted("".join(kept), rows)
-
-
-def _load(asked: Asked, command: str) -> str:
-    """The radios of those that are here; who has just come back has no clients yet."""
-    aps, kept, listed = _presence(asked), [], set()
-    for line in _of_then(asked, command).splitlines(keepends=True):
-        name = _leading(line, aps)
-        if name is not None:
-            if not aps[name].here:
-                continue
             listed.add(name)
-        has_clients = name is None or aps[name].has_clients
-        kept.append(line if has_clients else re.sub(r"\d+([ \t]*\r?\n?)$", r"0\1", line))
-    return _counted("".join(kept), len(listed))
+        kept.append(line)
+    return _counted("".join(kept), rows, len(listed))
+
+
+def _with_clients(row: str, ap: _Present) -> str:
+    """A radio's row; who has just come back has no clients yet."""
+    return row if ap.has_clients else re.sub(r"\d+([ \t]*\r?\n?)$", r"0\1", row)
+
+
+def _wireless(asked: Asked) -> str:
+    """The totals, less the radios of those that are away and their clients, and the clients that aren't back yet."""
+    aps = _presence(asked)
+    gone = {band: _radios(asked, command, lambda ap: not ap.here) for band, command in _LOADS.items()}
+    lonely = [_radios(asked, command, lambda ap: not (ap.here and ap.has_clients)) for command in _LOADS.values()]
+    away = sum(not ap.here for ap in aps.values())
+    text = _of_then(asked, "show wireless summary")
+    for row, fewer in ((r"\S+ 2\.4 ?GHz", len(gone["24ghz"])), (r"\S+ 5 ?GHz", len(gone["5ghz"])), ("All APs", away)):
+        text = re.sub(rf"(?m)^([ \t]*{row}[ \t]+)(\d+)([ \t]+)(\d+)(?=[ \t]+\d)", partial(_less, fewer), text)
+    clients = sum(sum(each) for each in lonely)
+    return re.sub(r"(?m)^([ \t]*(?:Current|Local) Clients[ \t]*:[ \t]*)(\d+)", partial(_less, clients), text)
+
+
+def _less(fewer: int, row: re.Match[str]) -> str:
+    """A row whose figures, each behind what stands before it, are so much less; they stay in their columns."""
+    cells = row.groups()
+    pairs = zip(cells[::2], cells[1::2], strict=True)
+    return "".join(f"{before}{int(figure) - fewer:<{len(figure)}}" for before, figure in pairs)
+
+
+def _radios(asked: Asked, command: str, which: Callable[[_Present], bool]) -> list[int]:
+    """The recorded clients of each radio, by its table of loads, of the access points that are such."""
+    aps, found = _presence(asked), []
+    for line in asked.recorded.texts[LEAD].get(command, "").splitlines():
+        name, clients = _leading(line, aps), re.search(r"(\d+)[ \t]*$", line)
+        if name is not None and clients is not None and which(aps[name]):
+            found.append(int(clients[1]))
+    return found
 
 
 PRINTERS: Mapping[str, Callable[[Asked], str]] = {
-    "show ap summary": _ap_summary,
+    "show ap summary": partial(_of_those_here, command="show ap summary"),
     "show ap image": _ap_image,
     "show wireless stats ap join summary": _joins,
     "show ap neighbor summary": _neighbours,
-    **{command: partial(_load, command=command) for command in _LOADS},
+    "show wireless summary": _wireless,
+    **{command: partial(_of_those_here, command=command) for command in _RADIOS},
+    **{command: partial(_of_those_here, command=command, edit=_with_clients) for command in _LOADS.values()},
 }
