@@ -11,30 +11,7 @@ import pytest
 from collector import cli
 from collector.store.store import opened
 
-STORY = """
-quay, Harbour Quay
-
-2027-01-20 to 2027-01-23  4 nights go
-2027-01-24                  ap-joined: unknown (decides nothing), was pass
-                            access points: 22, was 24
-                              new: quay-ramp-one-25
-                              gone: quay-car-deck-02, quay-ramp-one-01,
-                              quay-waiting-hall-24
-2027-01-24 to 2027-01-25  2 nights go
-2027-01-26                1 night not swept
-2027-01-27                  verdict: no-go, was go
-                            install-state: block, was pass
-                            both members, installed software:
-                              new: IMG I 17.12.04.0.1
-2027-01-27 to 2027-01-28  2 nights no-go
-2027-01-29                  verdict: go, was no-go
-                            install-state: pass, was block
-                            both members, installed software:
-                              gone: IMG I 17.12.04.0.1
-2027-01-29                1 night go
-
-10 nights: 7 go, 2 no-go, 1 not swept
-"""
+README = Path(__file__).parents[3] / "README.md"
 FLEET = """
 Night       Go  No-go  Undecided  Not asked  Changes      Most of them
 ───────────────────────────────────────────────────────────────────────────
@@ -65,8 +42,17 @@ def asked(remembered: Path, capsys: pytest.CaptureFixture[str]) -> Any:
     return ask
 
 
-def test_a_pairs_story(asked: Any) -> None:
-    assert asked("quay", "--until", "2027-01-29") == (STORY, "", 0)
+def test_the_stories_in_the_readme(
+    remembered: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Both commands as they stand there, with their answers in full."""
+    monkeypatch.setenv("READYPAIR_STORE", str(remembered))
+    _, _, block = README.read_text(encoding="utf-8").partition("<!-- example: history -->\n```console\n$ ")
+    shown = [each.split("\n", 1) for each in block.partition("```")[0].split("$ ")]
+    assert [command.split()[1] for command, _ in shown] == ["history", "changes"]
+    for command, answer in shown:
+        assert cli.main(command.split()[1:]) == 0
+        assert "".join(f"{line.rstrip()}\n" for line in capsys.readouterr().out.splitlines()) == answer
 
 
 def test_a_night_without_an_answer_names_the_silent_member_first(asked: Any) -> None:
