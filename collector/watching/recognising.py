@@ -259,8 +259,10 @@ class _Poll:
 
     def _committed(self, active: MemberSighting, other: MemberSighting) -> tuple[SeenStage, str]:
         missing = [*self.against, *self.open]
-        why = f"; {missing[0]}" if missing else ""
-        return "commit", f"{self.target} is committed, but that isn't proved of all{why}"
+        why = f": {missing[0]}" if missing else ""
+        if "C" not in (*(active.target or ()), *(other.target or ())):
+            return "commit", f"the commit of {self.target} has begun"
+        return "commit", f"{self.target} is committed, but not all of it is proved{why}"
 
     def _beyond(self, stage: SeenStage) -> bool:
         """Whether this watch has already seen the stage or a later one."""

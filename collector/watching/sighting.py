@@ -186,7 +186,6 @@ WarningId = Literal[
     "wrong-release",
     "both-active",
     "member-away",
-    "not-in-plan",
 ]
 
 
@@ -259,18 +258,18 @@ class Course:
 
 @dataclass(frozen=True)
 class StageRun:
-    """One run of a stage. Its begin lies after the poll `after` and not after `seen`, its end likewise.
+    """One run of a stage. It began after the poll `after` and not after the poll `seen`, and ended likewise.
 
-    `after` is None where the watch began in the middle of the stage: nobody knows since when. `end_after` is the last
-    poll that still saw it and `ended` the first that saw another one; `ended` is None while it goes on. `aborted`: it
-    ended otherwise than by the next stage in order. `skips`: stages before it in the plan's order that no poll saw.
-    `rounds`: into how many rounds of restarts it fell, by the plan; None where that isn't known.
+    `after` is None where the watch began in the middle of the stage: nobody knows since when. `last` is the last poll
+    that saw it, and `ended` the first that saw another one; None while it goes on. `aborted`: it ended otherwise than
+    by a later stage of the work. `skips`: stages between it and the run before that no poll saw. `rounds`: into how
+    many rounds of restarts it fell, by the plan; None where that isn't known.
     """
 
     stage: SeenStage
     after: datetime | None
     seen: datetime
-    end_after: datetime | None = None
+    last: datetime
     ended: datetime | None = None
     aborted: bool = False
     p50_seconds: float | None = None
@@ -281,7 +280,7 @@ class StageRun:
     @property
     def shortest(self) -> float | None:
         """The least that it can have taken, in seconds; None while it goes on."""
-        return None if self.end_after is None or self.ended is None else (self.end_after - self.seen).total_seconds()
+        return None if self.ended is None else (self.last - self.seen).total_seconds()
 
     @property
     def longest(self) -> float | None:
@@ -300,30 +299,47 @@ class Warned:
     severity: Severity = "warning"
     polls_good: int = 0
 
+    @property
+    def key(self) -> tuple[WarningId, str]:
+        """By what it is known again."""
+        return self.id, self.subject
+
 
 @dataclass(frozen=True)
 class Return:
     """How the access points come back: how many were joined at the last look, and since when nothing has moved.
 
     `expected` is how many there should be, by the baseline or the most that this watch has seen. `still_polls` counts
-    the polls since the last change.
+    the polls since the last change. `gone` are the names of those that are away, each since the poll that missed it
+    first; None where names were never known. `known` are all names that were ever known. Since `full_seen`, and not
+    before `full_after`, all are back for so many polls; `dips` counts how often they left.
     """
 
     expected: int | None = None
     joined: int | None = None
     moved: datetime | None = None
     still_polls: int = 0
-    missing: tuple[str, ...] | None = None
-    lowest_clients: int | None = None
+    known: tuple[str, ...] | None = None
+    gone: tuple[tuple[str, datetime], ...] | None = None
+    full_after: datetime | None = None
+    full_seen: datetime | None = None
+    full_polls: int = 0
+    dips: int = 0
+
+    @property
+    def missing(self) -> tuple[str, ...] | None:
+        """The names of those that are away; None where that isn't known."""
+        return None if self.gone is None else tuple(name for name, _ in self.gone)
 
 
 @dataclass(frozen=True)
 class Away:
-    """A member that doesn't answer: since which poll, and how many polls in a row. `pair`: nobody answered then."""
+    """A member that doesn't answer: since which poll, for how many, and whether that was told."""
 
     name: str
     since: datetime
     polls: int = 1
+    told: bool = False
 
 
 @dataclass(frozen=True)
