@@ -41,7 +41,24 @@ def pair_state(snapshot: Snapshot, result: PairResult) -> PairState:
         verdict=result.verdict,
         target_release=result.target_release,
         rules={finding.rule: _rule_state(finding) for finding in sorted(result.findings, key=lambda each: each.rule)},
-        members={member.name: _member_state(snapshot, member) for member in snapshot.members},
+        members={member.name: member_state(snapshot, member) for member in snapshot.members},
+    )
+
+
+def member_state(snapshot: Snapshot, member: MemberSnapshot) -> MemberState:
+    """One member's facts, as far as they are known for certain."""
+    certain = told_role(snapshot, member) if roles_are_certain(snapshot) else None
+    version = member.read("show version", Version)
+    return MemberState(
+        reached=member.reached,
+        role=certain,
+        release=_release(snapshot, member, version),
+        install_mode=version.facts.install_mode if version.facts is not None else None,
+        packages=_packages(snapshot, member),
+        boot=_boot(snapshot, member),
+        rom_monitor=_rom_monitor(snapshot, member),
+        neighbours=_neighbours(member),
+        certificates=_certificates(member),
     )
 
 
@@ -87,22 +104,6 @@ def restored(data: Mapping[str, Any]) -> PairState:
 
 def _rule_state(finding: Finding) -> RuleState:
     return RuleState(finding.status, finding.decides, waived=finding.waiver is not None)
-
-
-def _member_state(snapshot: Snapshot, member: MemberSnapshot) -> MemberState:
-    certain = told_role(snapshot, member) if roles_are_certain(snapshot) else None
-    version = member.read("show version", Version)
-    return MemberState(
-        reached=member.reached,
-        role=certain,
-        release=_release(snapshot, member, version),
-        install_mode=version.facts.install_mode if version.facts is not None else None,
-        packages=_packages(snapshot, member),
-        boot=_boot(snapshot, member),
-        rom_monitor=_rom_monitor(snapshot, member),
-        neighbours=_neighbours(member),
-        certificates=_certificates(member),
-    )
 
 
 def _heard(
