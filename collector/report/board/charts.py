@@ -196,21 +196,25 @@ def _forecast(drawn: Surface, scale: _Scale, forecast: Forecast, colour: str) ->
 
 
 def _needed(drawn: Surface, scale: _Scale, trends: Sequence[Trend]) -> None:
-    """What the images need: one line where both members need the same, else one for each."""
-    lines = {
-        tuple((each.night, each.needed) for each in trend.readings if each.needed is not None): trend.member
-        for trend in trends
-    }
-    for line, member in lines.items():
-        if line:
-            points = [point for night, needed in line for point in _step(scale, night, needed)]
-            drawn.curve(points, NO_GO, 1.2)
-            drawn.curve([points[-1], (_RIGHT, points[-1][1])], NO_GO, 1.2, (1, 2))
-            whose = "" if len(lines) == 1 else f" on {short(member)}"
-            drawn.write((points[0][0] + 4, points[0][1] - 9), f"what the images need{whose}", NO_GO, "left")
+    """What the images need on each member, which is mostly the same: then it is said once."""
+    known = [(trend, [each for each in trend.readings if each.needed is not None]) for trend in trends]
+    needs = {readings[-1].needed for _, readings in known if readings}
+    labelled = 0
+    for trend, readings in known:
+        points = [point for each in readings for point in _step(scale, each.night, each.needed)]
+        if not points:
+            continue
+        drawn.curve(points, NO_GO, 1.2)
+        drawn.curve([points[-1], (_RIGHT, points[-1][1])], NO_GO, 1.2, (1, 2))
+        if labelled == 0 or len(needs) > 1:
+            whose = f" on {short(trend.member)}" if len(needs) > 1 else ""
+            x, y = points[0] if labelled == 0 else points[-1]
+            at = (x + 4, y - 9) if labelled == 0 else (x - 4, y - 9)
+            drawn.write(at, f"what the images need{whose}", NO_GO, "left" if labelled == 0 else "right")
+            labelled += 1
 
 
-def _step(scale: _Scale, night: date, needed: int) -> tuple[Point, Point]:
+def _step(scale: _Scale, night: date, needed: int | None) -> tuple[Point, Point]:
     height = scale.size(needed)
     return (scale.noon(night), height), (scale.noon(night + timedelta(days=1)), height)
 

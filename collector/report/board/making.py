@@ -154,9 +154,9 @@ def _history(sheet: Sheet) -> Picture | None:
         return None
     lanes = drawn.lanes(sheet.stretches)
     content = charts.history(lanes, sheet.shown)
-    says = pages.history_says(sheet, lanes)
-    name = f"{stem(sheet.row.name)}-history.svg"
-    return Picture(name, content, charts.WIDTH, charts.history_height(len(lanes)), says)
+    name, height = f"{stem(sheet.row.name)}-history.svg", charts.history_height(len(lanes))
+    says, leaves_out = pages.history_says(sheet, lanes), pages.history_leaves_out(sheet, lanes)
+    return Picture(name, content, charts.WIDTH, height, says, leaves_out)
 
 
 def _flash(sheet: Sheet) -> Picture | None:

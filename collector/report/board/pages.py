@@ -31,13 +31,14 @@ INDEX, STYLE, SCRIPT = "index.html", "board.css", "board.js"
 
 @dataclass(frozen=True)
 class Picture:
-    """A drawn picture: its file's name, its content, its size in pixels and what it says in words."""
+    """A drawn picture: its file, its size in pixels, what it says in words, and what it leaves out."""
 
     name: str
     content: bytes
     width: int
     height: int
     says: str
+    leaves_out: str = ""
 
     @property
     def address(self) -> str:
@@ -86,6 +87,11 @@ def rule(rule: Rule, board: Board) -> str:
 def history_says(sheet: Sheet, lanes: Sequence[Lane]) -> str:
     """What the drawn history says in words."""
     return words.history_picture(sheet, [(lane.name, lane.nights) for lane in lanes if lane.standing is None])
+
+
+def history_leaves_out(sheet: Sheet, lanes: Sequence[Lane]) -> str:
+    """How many rules have no lane, in words; empty where all have one."""
+    return words.not_drawn(sheet, sum(lane.standing is None for lane in lanes))
 
 
 def flash_says(sheet: Sheet) -> str:

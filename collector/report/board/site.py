@@ -208,7 +208,7 @@ def sheet_of(store: Store, name: str, frame: Frame) -> Sheet | None:
         row=row,
         result=result,
         stretches=tuple(_stretches(nights, frame, state)),
-        trends=tuple(_trends(nights)),
+        trends=tuple(_trends([night for night in nights if night.in_time])),
         certificates=tuple(_certificates(state(answered.state), frame.made)) if answered is not None else (),
         timeline=timeline,
         plan=_plan(frame.plans.get(name), row, result),

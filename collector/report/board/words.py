@@ -42,10 +42,11 @@ def summary(board: Board) -> str:
     told = f"{wording.number_of(len(board.rows), 'pair')} at {wording.number_of(sites, 'site')}"
     if board.frame.newest is None:
         return f"{told}. No sweep of the whole fleet is stored yet."
-    changed_pairs = sum(bool(row.changes) for row in board.rows)
+    moved = sum(bool(row.changes) for row in board.rows)
+    otherwise = f"on {wording.number_of(moved, 'pair')} something" if moved else "nothing"
     return (
         f"{told}, swept last in the night of {board.frame.newest.isoformat()}; "
-        f"on {wording.number_of(changed_pairs, 'pair')} something is otherwise than the night before."
+        f"{otherwise} is otherwise than the night before."
     )
 
 
@@ -239,7 +240,9 @@ def history(sheet: Sheet) -> str:
         for standing in Standing
     }
     told = ", ".join(f"{standing} on {number}" for standing, number in nights.items() if number)
-    return f"Of {wording.number_of(sum(nights.values()), 'night')} from {span(shown)} it was {told}."
+    number = sum(nights.values())
+    unswept = f"; on {shown.nights - number} nobody swept" if shown.nights > number else ""
+    return f"Of {wording.number_of(shown.nights, 'night')} from {span(shown)} it was {told}{unswept}."
 
 
 def no_history(sheet: Sheet) -> str:
@@ -249,8 +252,15 @@ def no_history(sheet: Sheet) -> str:
 
 def history_picture(sheet: Sheet, lanes: Sequence[tuple[str, int]]) -> str:
     """What the drawn history says, for those who don't see it; `lanes` are the rules in it with their nights."""
-    kept = "; ".join(f"{name} on {wording.number_of(number, 'night')}" for name, number in lanes)
-    return f"{history(sheet)} {f'Kept from go by {kept}.' if kept else 'No rule kept it from being go.'}"
+    kept = ", ".join(f"{name} on {wording.number_of(number, 'night')}" for name, number in lanes)
+    told = f"Kept from go by {kept}." if kept else "No rule kept it from being go."
+    return " ".join(filter(None, (history(sheet), told, not_drawn(sheet, len(lanes)))))
+
+
+def not_drawn(sheet: Sheet, lanes: int) -> str:
+    """How many rules the drawing leaves out that has so many; empty where it has all."""
+    more = len({rule for stretch in sheet.stretches for rule in stretch.rules}) - lanes
+    return f"{wording.number_of(more, 'more rule')}: see the table." if more > 0 else ""
 
 
 def trend(trend: Trend, sheet: Sheet) -> str:

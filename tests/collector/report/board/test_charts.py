@@ -82,6 +82,12 @@ def test_members_that_need_different_room_have_a_line_each() -> None:
     assert {"what the images need on quay-a", "what the images need on quay-b"} <= set(told)
 
 
+def test_a_night_that_is_not_known_of_one_member_says_nothing_twice() -> None:
+    first, second = quay()[0]
+    known = tuple(replace(each, needed=None) if number == 3 else each for number, each in enumerate(second.readings))
+    assert texts(charts.flash((first, replace(second, readings=known)), quay()[1])).count("what the images need") == 1
+
+
 def test_a_night_that_is_not_known_is_a_gap() -> None:
     nights = [FIRST + timedelta(days=number) for number in range(9)]
     known = tuple(Reading(night, None if number == 4 else 5 * 10**9, None) for number, night in enumerate(nights))

@@ -188,6 +188,17 @@ def test_a_forecast_far_ahead_does_not_squeeze_the_nights() -> None:
     assert shown.last <= LAST + timedelta(days=364)
 
 
+def test_a_night_on_which_it_was_not_asked_takes_no_forecast_away() -> None:
+    store = MemoryStore()
+    for number, night in enumerate(nights(12)):
+        store.add(QUAY, night, rooms=rooms("quay", 19_000_000_000, 9_000_000_000 - 300_000_000 * number))
+    unknown = tuple(replace(room, free=None, needed=None) for room in rooms("quay", 1, 1))
+    store.add(QUAY, LAST + DAY, in_time=False, rooms=unknown)
+    trend = sheet(store, "quay").trends[1]
+    assert trend.readings[-1].night == LAST
+    assert isinstance(trend.forecast, Forecast)
+
+
 def test_flash_that_is_not_known_has_no_forecast() -> None:
     store = MemoryStore()
     for night in nights(12):

@@ -10,7 +10,7 @@ from collector.report.board.drawn import Standing
 from collector.report.board.plans import PlanCard, StageCard
 from collector.report.board.site import Board, Frame, Row, Sheet, ShownPlan, Trouble, frame_of, sheet_of
 from collector.report.change_wording import lines
-from tests.collector.report.board.sample import LAST, MADE, fleet
+from tests.collector.report.board.sample import LAST, MADE, QUAY, MemoryStore, fleet
 from tests.collector.report.sample import CET, RULES
 
 FRAME = Frame(MADE, date.min, LAST, (LAST,))
@@ -36,6 +36,8 @@ def test_the_fleet_is_summed_up() -> None:
         "2 pairs at 2 sites, swept last in the night of 2027-02-06; "
         "on 1 pair something is otherwise than the night before."
     )
+    quiet = replace(board, rows=(ROW,))
+    assert words.summary(quiet).endswith("2027-02-06; nothing is otherwise than the night before.")
     board = replace(board, frame=replace(FRAME, newest=None))
     assert words.summary(board) == "2 pairs at 2 sites. No sweep of the whole fleet is stored yet."
 
@@ -130,6 +132,23 @@ def test_sites_count_their_pairs_and_name_their_next_window() -> None:
 
 def test_the_nights_are_told_in_a_sentence() -> None:
     assert words.history(sheet("pontoon")) == "Of 40 nights from 2026-12-29 to 2027-02-06 it was no-go on 39, go on 1."
+
+
+def test_nights_on_which_nobody_swept_are_told_apart() -> None:
+    store = MemoryStore()
+    for back in (5, 4, 1, 0):
+        store.add(QUAY, LAST - timedelta(days=back))
+    found = sheet_of(store.store, "quay", frame_of(store.store, MADE))
+    assert found is not None
+    assert words.history(found) == "Of 6 nights from 2027-02-01 to 2027-02-06 it was go on 4; on 2 nobody swept."
+
+
+def test_rules_that_the_picture_leaves_out_are_counted() -> None:
+    assert words.not_drawn(sheet("slipway"), 1) == "1 more rule: see the table."
+    assert words.not_drawn(sheet("slipway"), 2) == ""
+    assert words.history_picture(sheet("slipway"), [("clock", 1)]).endswith(
+        "clock on 1 night. 1 more rule: see the table."
+    )
 
 
 def test_the_pictures_are_told_in_words() -> None:
