@@ -346,8 +346,8 @@ class Away:
 class WatchState:
     """All that a watch knows: the sightings folded together.
 
-    `latest` is the newest sighting, `clear` the newest one that told a stage. `said` holds what is only said once.
-    `timer_fires` is when the auto-abort timer runs out by the last poll that told.
+    `latest` is the newest sighting, `before` the one before it, `clear` the newest one that told a stage. `said` holds
+    what is only said once. `timer_fires` is when the auto-abort timer runs out by the last poll that told.
     """
 
     pair: str
@@ -357,6 +357,7 @@ class WatchState:
     baseline: Baseline = Baseline()
     runs: tuple[StageRun, ...] = ()
     latest: Sighting | None = None
+    before: Sighting | None = None
     clear: Sighting | None = None
     warned: tuple[Warned, ...] = ()
     said: tuple[str, ...] = ()
