@@ -11,10 +11,12 @@ from sqlalchemy import Connection
 
 from collector.capture import Capture
 from collector.nights.night import Night, PairState
-from collector.store import opening, pruning, reading, writing
-from collector.store.store import Pruned, Start, StoredSweep
+from collector.store import opening, pruning, reading, watches, writing
+from collector.store.store import Pruned, Start, StoredSweep, StoredWatch, WatchStart
 from collector.store.telling import told
+from collector.store.watches import WatchWriter
 from collector.store.writing import Writer
+from collector.watching.sighting import Happening, Sighting
 
 _T = TypeVar("_T")
 
@@ -75,6 +77,34 @@ class Database:
     def sweeps(self, *, last: int) -> tuple[StoredSweep, ...]:
         """The latest sweeps."""
         return self._read(lambda connection: reading.sweeps(connection, last))
+
+    def begin_watch(self, start: WatchStart) -> WatchWriter:
+        """Note that a watch begins."""
+        return watches.begin(self._writing, start)
+
+    def take_up(self, watch: str) -> WatchWriter:
+        """Go on with a watch."""
+        return watches.take_up(self._writing, watch)
+
+    def watches(self, pair: str | None = None) -> tuple[StoredWatch, ...]:
+        """The watches, the newest first."""
+        return self._read(lambda connection: watches.watches(connection, pair))
+
+    def sightings(self, watch: str) -> tuple[Sighting, ...]:
+        """What the watch's polls saw."""
+        return self._read(lambda connection: tuple(watches.sightings(connection, watch)))
+
+    def happenings(self, watch: str) -> tuple[Happening, ...]:
+        """The watch's log."""
+        return self._read(lambda connection: watches.happenings(connection, watch))
+
+    def poll_captures(self, watch: str, number: int) -> dict[str, list[Capture]]:
+        """The poll's captures by member."""
+        return self._read(lambda connection: watches.captures(connection, watch, number))
+
+    def stage_durations(self) -> Mapping[str, tuple[float, ...]]:
+        """How long stages took, by their ids."""
+        return self._read(watches.stage_durations)
 
     def prune(self, before: date) -> Pruned:
         """Take away what is older."""

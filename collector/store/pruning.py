@@ -1,4 +1,4 @@
-"""Takes away what retention says: reports and captures of old nights, and the texts that nobody refers to any more."""
+"""Takes away what retention says: old reports, polls and captures, and the texts that nobody refers to any more."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from datetime import date
 from sqlalchemy import ColumnElement, Connection, Engine, delete, exists, func, or_, select, update
 
 from collector.store.contents import in_parts
-from collector.store.schema import CAPTURES, CONTENTS, JUDGEMENTS
+from collector.store.schema import CAPTURES, CONTENTS, JUDGEMENTS, POLL_CAPTURES, POLLS, WATCHES
 from collector.store.store import Pruned
 from collector.store.writing import transact
 
@@ -17,17 +17,19 @@ _AT_ONCE = 50
 
 
 def prune(engine: Engine, before: date) -> Pruned:
-    """Take away the reports and captures of what was asked and judged before that night.
+    """Take away the reports and captures of what was asked and judged before that night, and polls from before it.
 
     Each transaction leaves nothing half done: a report goes with its captures and with the texts that only it cited.
     """
     total = Pruned(0, 0, 0)
-    while (part := transact(engine, lambda connection: _part(connection, before), pruning=True)).reports:
-        total = Pruned(total.reports + part.reports, total.captures + part.captures, total.bytes + part.bytes)
+    for work in (_part, _polls):
+        while part := transact(engine, lambda connection, work=work: work(connection, before), pruning=True):  # type: ignore[misc]
+            total = Pruned(total.reports + part.reports, total.captures + part.captures, total.bytes + part.bytes)
     return total
 
 
-def _part(connection: Connection, before: date) -> Pruned:
+def _part(connection: Connection, before: date) -> Pruned | None:
+    """Some judgements' reports and captures; None where there are none left."""
     old = (
         select(JUDGEMENTS.c.id)
         .where(JUDGEMENTS.c.retained < before, JUDGEMENTS.c.report.is_not(None))
@@ -36,11 +38,33 @@ def _part(connection: Connection, before: date) -> Pruned:
     )
     judgements = tuple(connection.execute(old).scalars())
     if not judgements:
-        return Pruned(0, 0, 0)
+        return None
     cited = _cited(connection, judgements)
     captures = connection.execute(delete(CAPTURES).where(CAPTURES.c.judgement.in_(judgements))).rowcount
     connection.execute(update(JUDGEMENTS).where(JUDGEMENTS.c.id.in_(judgements)).values(report=None))
     return Pruned(len(judgements), captures, _forget(connection, cited))
+
+
+def _polls(connection: Connection, before: date) -> Pruned | None:
+    """What some polls of watches saw; None where there are none left. The log stays."""
+    old = (
+        select(POLLS.c.watch, POLLS.c.number, POLLS.c.sighting)
+        .where(POLLS.c.night < before, POLLS.c.sighting.is_not(None))
+        .order_by(POLLS.c.night, POLLS.c.watch, POLLS.c.number)
+        .limit(_AT_ONCE)
+    )
+    polls = connection.execute(old).all()
+    if not polls:
+        return None
+    captures, cited = 0, {poll.sighting for poll in polls}
+    for poll in polls:
+        own = (POLL_CAPTURES.c.watch == poll.watch) & (POLL_CAPTURES.c.number == poll.number)
+        texts = select(POLL_CAPTURES.c.content).where(own, POLL_CAPTURES.c.content.is_not(None))
+        cited |= set(connection.execute(texts.distinct()).scalars())
+        captures += connection.execute(delete(POLL_CAPTURES).where(own)).rowcount
+        this = (POLLS.c.watch == poll.watch) & (POLLS.c.number == poll.number)
+        connection.execute(update(POLLS).where(this).values(sighting=None))
+    return Pruned(0, captures, _forget(connection, cited))
 
 
 def _cited(connection: Connection, judgements: Sequence[int]) -> set[int]:
@@ -62,7 +86,11 @@ def _forget(connection: Connection, cited: Collection[int]) -> int:
 def _referred_to() -> ColumnElement[bool]:
     return or_(
         exists().where(CAPTURES.c.content == CONTENTS.c.id),
+        exists().where(POLL_CAPTURES.c.content == CONTENTS.c.id),
         exists().where(JUDGEMENTS.c.report == CONTENTS.c.id),
         exists().where(JUDGEMENTS.c.state == CONTENTS.c.id),
         exists().where(JUDGEMENTS.c.aps == CONTENTS.c.id),
+        exists().where(POLLS.c.sighting == CONTENTS.c.id),
+        exists().where(POLLS.c.happenings == CONTENTS.c.id),
+        exists().where(WATCHES.c.opening == CONTENTS.c.id),
     )

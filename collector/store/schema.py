@@ -18,6 +18,7 @@ from sqlalchemy import (
     Dialect,
     Float,
     ForeignKey,
+    ForeignKeyConstraint,
     Index,
     Integer,
     LargeBinary,
@@ -31,7 +32,7 @@ from sqlalchemy import (
 )
 
 # The last step in `migrations/versions`: what a store must be at before it is used.
-REVISION = "0002"
+REVISION = "0003"
 REVISION_TABLE = "readypair_revision"
 
 # SQLite numbers rows by itself only where the type is exactly INTEGER.
@@ -165,5 +166,70 @@ CAPTURES = Table(
     Column("seconds", Float),
     Column("ending", String(16), nullable=False),
     Column("reason", Words, nullable=False),
+    sqlite_with_rowid=False,
+)
+
+WATCHES = Table(
+    "watches",
+    METADATA,
+    Column("id", String(32), primary_key=True),
+    Column("pair", Words, nullable=False, index=True),
+    Column("target", Words, nullable=False),
+    Column("inventory", Words, nullable=False),
+    Column("collector", Words, nullable=False),
+    # Who goes on with it: whoever took it up last. Another one's poll is refused.
+    Column("watcher", String(32), nullable=False),
+    Column("started", Moment, nullable=False),
+    # Null while it goes on, and where it was killed: such a one can be taken up again.
+    Column("ended", Moment),
+    Column("outcome", String(16)),
+    # What it began from, as JSON: the plan's course and the baseline.
+    Column("opening", _Number, ForeignKey("contents.id"), nullable=False, index=True),
+)
+
+POLLS = Table(
+    "polls",
+    METADATA,
+    Column("watch", String(32), ForeignKey("watches.id"), primary_key=True),
+    Column("number", Integer, primary_key=True),
+    Column("moment", Moment, nullable=False),
+    # By which night retention counts.
+    Column("night", Date, nullable=False),
+    # Null once its captures went.
+    Column("sighting", _Number, ForeignKey("contents.id"), index=True),
+    # The log of the poll: kept for good.
+    Column("happenings", _Number, ForeignKey("contents.id"), nullable=False, index=True),
+    Index(
+        "ix_polls_night",
+        "night",
+        sqlite_where=text("sighting IS NOT NULL"),
+        postgresql_where=text("sighting IS NOT NULL"),
+    ),
+    sqlite_with_rowid=False,
+)
+
+POLL_CAPTURES = Table(
+    "poll_captures",
+    METADATA,
+    Column("watch", String(32), primary_key=True),
+    Column("number", Integer, primary_key=True),
+    Column("member", Words, primary_key=True),
+    Column("command", Words, primary_key=True),
+    Column("content", _Number, ForeignKey("contents.id"), index=True),
+    Column("started", Moment),
+    Column("seconds", Float),
+    Column("ending", String(16), nullable=False),
+    Column("reason", Words, nullable=False),
+    ForeignKeyConstraint(["watch", "number"], ["polls.watch", "polls.number"]),
+    sqlite_with_rowid=False,
+)
+
+# How long the stages of a watch took that saw its pair done, in seconds: `restart-aps` one round's.
+STAGE_DURATIONS = Table(
+    "stage_durations",
+    METADATA,
+    Column("watch", String(32), ForeignKey("watches.id"), primary_key=True),
+    Column("stage", String(32), primary_key=True),
+    Column("seconds", Float, nullable=False),
     sqlite_with_rowid=False,
 )

@@ -12,10 +12,15 @@ from collector.capture import Capture
 from collector.nights.night import Night, PairState, Room, Source
 from collector.result import PairResult
 from collector.snapshot import Snapshot
+from collector.watching.sighting import Happening, Sighting
 
 
 class StoreError(ValueError):
     """The store can't be used; the message is one sentence that names it, without its password, and what to do."""
+
+
+class TakenOver(StoreError):  # noqa: N818 - nothing is wrong
+    """Somebody else goes on with the watch; the message is one sentence."""
 
 
 @dataclass(frozen=True)
@@ -40,8 +45,32 @@ class StoredSweep:
 
 
 @dataclass(frozen=True)
+class WatchStart:
+    """What is known of a watch at its beginning; `opening` is what it began from, as data for JSON."""
+
+    pair: str
+    target: str
+    inventory: str
+    collector: str
+    started: datetime
+    opening: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class StoredWatch:
+    """A watch as stored; `ended` and `outcome` are None where it goes on or was killed, `latest` is its last poll."""
+
+    id: str
+    start: WatchStart
+    ended: datetime | None
+    outcome: str | None
+    polls: int
+    latest: datetime | None
+
+
+@dataclass(frozen=True)
 class Pruned:
-    """What a retention took away."""
+    """What a retention took away; `captures` are those of polls, too."""
 
     reports: int
     captures: int
@@ -77,8 +106,26 @@ class SweepWriter(Protocol):
         """Note that somebody was told of what the sweep found new, or that there was nothing new to tell."""
 
 
+class WatchWriter(Protocol):
+    """Takes a watch's polls in, each whole or not at all; raises TakenOver once somebody else goes on with it."""
+
+    @property
+    def id(self) -> str:
+        """The watch's own id."""
+
+    def keep(self, sighting: Sighting, happenings: Sequence[Happening], snapshot: Snapshot) -> None:
+        """Store a poll with what it brought and its captures in one transaction; one that is stored already is left."""
+
+    def finish(self, moment: datetime, outcome: str, durations: Mapping[str, float]) -> None:
+        """Note how the watch ended.
+
+        `durations` are those of its stages in seconds, as far as plans may count on them; that of `restart-aps` is one
+        round's.
+        """
+
+
 class Store(Protocol):
-    """Nights by pair. Everything that reads is ordered, and sees whole pairs only."""
+    """Nights by pair, and watches of windows. Everything that reads is ordered, and sees whole pairs only."""
 
     def begin(self, start: Start) -> SweepWriter:
         """Note that a sweep begins."""
@@ -123,8 +170,29 @@ class Store(Protocol):
     def sweeps(self, *, last: int) -> tuple[StoredSweep, ...]:
         """The latest sweeps, the newest first."""
 
+    def begin_watch(self, start: WatchStart) -> WatchWriter:
+        """Note that a watch begins."""
+
+    def take_up(self, watch: str) -> WatchWriter:
+        """Go on with a watch that was left, whoever began it; who began it can store nothing more in it."""
+
+    def watches(self, pair: str | None = None) -> tuple[StoredWatch, ...]:
+        """The watches of the pair, or of all pairs, the newest first."""
+
+    def sightings(self, watch: str) -> tuple[Sighting, ...]:
+        """What the polls of a watch saw, in their order; none once they were taken away."""
+
+    def happenings(self, watch: str) -> tuple[Happening, ...]:
+        """The log of a watch, in its order."""
+
+    def poll_captures(self, watch: str, number: int) -> dict[str, list[Capture]]:
+        """The captures of a poll by member; empty once they were taken away."""
+
+    def stage_durations(self) -> Mapping[str, tuple[float, ...]]:
+        """How long each stage took in the watches that saw their pair done, in seconds; `restart-aps` is one round."""
+
     def prune(self, before: date) -> Pruned:
-        """Take away reports and captures of the nights before that date; verdicts, states and figures stay.
+        """Take away reports, polls and captures of the nights before that date; verdicts, logs and figures stay.
 
         A text that a report which stays still cites is kept, and what a sweep stores meanwhile is not touched.
         """

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, Engine, func, insert, select, update
 from sqlalchemy.exc import DBAPIError
 
-from collector.capture import Ending
+from collector.capture import Capture, Ending
 from collector.nights import moments, state
 from collector.nights.night import Room, night_of
 from collector.report import document
@@ -184,13 +184,17 @@ class _Kept:
 
 def _captures(snapshot: Snapshot) -> Iterator[tuple[dict[str, Any], Content | None]]:
     for member in snapshot.members:
-        for capture in member.captures.values():
-            row = {
-                "member": member.name,
-                "command": capture.command,
-                "started": capture.started and moments.aware(capture.started),
-                "seconds": capture.seconds,
-                "ending": capture.ending.value,
-                "reason": capture.reason,
-            }
-            yield row, None if capture.ending is Ending.MISSING else contents.of_text(capture.text)
+        yield from map(capture_row, member.captures.values())
+
+
+def capture_row(capture: Capture) -> tuple[dict[str, Any], Content | None]:
+    """A capture as a row without its text's number, and its text; None where it has none."""
+    row = {
+        "member": capture.member,
+        "command": capture.command,
+        "started": capture.started and moments.aware(capture.started),
+        "seconds": capture.seconds,
+        "ending": capture.ending.value,
+        "reason": capture.reason,
+    }
+    return row, None if capture.ending is Ending.MISSING else contents.of_text(capture.text)
