@@ -192,6 +192,19 @@ class ApRestarts(Table):
     rolling_percents: Sequence[Annotated[float, Field(gt=0, le=100)]] = ()
 
 
+class AfterWindow(Table):
+    """What a pair has to be like after its window, set against its baseline.
+
+    `clients_percent`: how many of the clients that a baseline counted have to be there at about the same hour;
+    `baseline_hours`: within how many hours of the day that is. `flash_percent`: how much of a member's flash may be
+    taken before somebody has to explain it.
+    """
+
+    clients_percent: Annotated[float, Field(gt=0, le=100)] = 70
+    baseline_hours: Annotated[float, Field(gt=0, le=12)] = 1
+    flash_percent: Annotated[float, Field(gt=0, le=100)] = 10
+
+
 class UpgradePath(Table):
     """One step between trains or releases; `direct` says whether it can be taken in service."""
 
@@ -211,6 +224,7 @@ class Policy(Table):
     For the plan of a window: `timings` are those of whole stages and `way_back` those of turning back during a stage,
     `copy_mbps` is the rate at which an image is copied to one member's flash, `auto_abort_minutes` after how long the
     controller rolls back by itself, `procedure` the texts that the printed procedure shows a person, stage by stage.
+    `after_window` is what a comparison after it goes by.
     """
 
     hardware: Mapping[str, Hardware]
@@ -235,6 +249,7 @@ class Policy(Table):
     ap_staging: ApStaging = Field(default_factory=ApStaging)
     ap_restarts: ApRestarts = Field(default_factory=ApRestarts)
     procedure: Mapping[StageName, Sequence[str]] = Field(default_factory=dict)
+    after_window: AfterWindow = Field(default_factory=AfterWindow)
     rules: Mapping[Annotated[str, AfterValidator(_rule)], Weight] = Field(default_factory=dict)
 
     def hardware_of(self, model: str) -> Hardware | None:
