@@ -13,6 +13,8 @@ from typing import Protocol
 
 from parsers import catalogue, terminal
 
+ROLE_CHANGED = "the controller changed its role while it answered"
+
 _PIECE = 65536
 # Echo, prompt and log lines around it are looked for in this many bytes.
 _ECHO_WITHIN = 65536
@@ -88,7 +90,7 @@ class Dialogue:
         if terminal.is_standby(before) == terminal.is_standby(self._prompt):
             return Answer(text)
         change = f"{_text(before)} became {_text(self._prompt)}"
-        return Answer(text, f"the controller changed its role while it answered: its prompt {change}")
+        return Answer(text, f"{ROLE_CHANGED}: its prompt {change}")
 
     def _learn(self, printed: bytearray, deadline: _Deadline) -> None:
         """Type the first setting and learn the prompt that follows its echo: a banner may hold what looks like one."""
