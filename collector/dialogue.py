@@ -218,7 +218,7 @@ def check(line: str) -> None:
     """NotInCatalogue unless the line is, to the letter, a command that a sweep may send."""
     row = catalogue.find(line)
     # `find` forgives case and spacing, line breaks among it; what is typed must be the row's own text.
-    if row is None or not row.asked or row.text != line or not line.isprintable() or not line.isascii():
+    if row is None or not row.sent or row.text != line or not line.isprintable() or not line.isascii():
         raise NotInCatalogue(f"{line!r} is not a command that readypair may send")
 
 

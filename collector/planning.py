@@ -106,7 +106,7 @@ def plan_pairs(
             fleet.nornir,
             pairs,
             connection=connection,
-            commands=(*catalogue.asked(), *catalogue.deep()),
+            commands=catalogue.needed_by("plan"),
             workers=workers,
             heard=heard,
             progress=listeners.asked,

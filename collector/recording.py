@@ -221,7 +221,7 @@ def _other_forms(command: Command) -> list[Command]:
     return [
         other
         for other in catalogue.COMMANDS
-        if not other.asked
+        if not other.sent
         and other.facts is command.facts
         and (other.text.startswith(f"{command.text} |") or command.text.startswith(f"{other.text} "))
     ]

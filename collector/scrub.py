@@ -27,6 +27,7 @@ from parsers.facts.history import ConfigurationTime
 from parsers.facts.joining import JoinSummary
 from parsers.facts.neighbours import ApLoad, ApNeighbours
 from parsers.facts.software import Version
+from parsers.facts.wireless import RadioSummary, WlanSummary
 from parsers.release import Release
 
 # The fields whose values may change. What any other field says must be the same before and after.
@@ -35,7 +36,7 @@ CHANGING = frozenset(
         *("name", "ip", "rmi_ip", "mac", "ethernet_mac", "radio_mac", "base_mac", "location", "serial", "reference"),
         *("subject", "issuer", "trustpoints", "by", "lines", "variables", "image_file", "boot", "peer_boot", "files"),
         *("reason", "last_switchover_reason", "last_reload_reason", "communications_reason"),
-        *("last_failure_phase", "last_disconnect_reason", "neighbour"),
+        *("last_failure_phase", "last_disconnect_reason", "neighbour", "profile", "ssid"),
     ]
 )
 # Of these names nothing is to be seen but that there are none, or that nobody gave one.
@@ -207,10 +208,13 @@ def _names(facts: Facts) -> Iterator[_Named]:
     match facts:
         case Version(serial=str(serial)):
             yield from _at(facts, "serial", Kind.SERIAL, serial)
-        case ApSummary() | ApImage() | JoinSummary() | ApNeighbours() | ApLoad():
+        case ApSummary() | ApImage() | JoinSummary() | ApNeighbours() | ApLoad() | RadioSummary():
             yield from (_Named(Kind.ACCESS_POINT, name, line) for name, line in _access_points(facts))
             if isinstance(facts, ApSummary):
                 yield from (_Named(Kind.LOCATION, ap.location or "", ap.at) for ap in facts.aps)
+        case WlanSummary():
+            for wlan in facts.wlans:
+                yield from (_Named(Kind.NETWORK, name, wlan.at) for name in (wlan.profile, wlan.ssid or ""))
         case Trustpoint(name=str(name)):
             yield from _at(facts, "name", Kind.CERTIFICATE, name)
         case Certificates():
@@ -222,7 +226,7 @@ def _names(facts: Facts) -> Iterator[_Named]:
 
 
 def _access_points(
-    facts: ApSummary | ApImage | JoinSummary | ApNeighbours | ApLoad,
+    facts: ApSummary | ApImage | JoinSummary | ApNeighbours | ApLoad | RadioSummary,
 ) -> Iterator[tuple[str, int]]:
     """The access points' names and their lines; a neighbour without a name is an address, and is replaced as one."""
     if isinstance(facts, ApNeighbours):
@@ -231,6 +235,8 @@ def _access_points(
         yield from ((row.name, row.at) for row in facts.alone)
     elif isinstance(facts, ApLoad):
         yield from ((row.name, row.at) for row in facts.loads)
+    elif isinstance(facts, RadioSummary):
+        yield from ((row.name, row.at) for row in facts.radios)
     else:
         yield from ((ap.name or "", ap.at) for ap in facts.aps)
 
@@ -539,8 +545,9 @@ def _listed_places(line: str, listed: Sequence[_Named]) -> Iterator[Found]:
             cells = [cell for cell in cells if cell[0] >= behind]
             if len(cells) > 1 and line[behind : cells[0][0]].strip():
                 cells = cells[-1:]
-        if cells:
-            yield Found(*cells[0], named.text, named.kind)
+        # A profile is often called as its network is: then both cells are names.
+        for cell in cells if named.kind is Kind.NETWORK else cells[:1]:
+            yield Found(*cell, named.text, named.kind)
 
 
 def _kept(reading: _Reading) -> Iterator[str]:

@@ -36,6 +36,7 @@ class Kind(StrEnum):
     SITE = "names of pairs and sites"
     ACCESS_POINT = "names of access points"
     LOCATION = "locations of access points"
+    NETWORK = "names of wireless networks"
     DOMAIN = "domain names, links and mail addresses"
     CERTIFICATE = "names in certificates"
     SERIAL = "serial numbers"

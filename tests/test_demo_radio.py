@@ -9,9 +9,11 @@ from collector.capture import Ending
 from parsers import Refused, catalogue, read
 from parsers.facts.access_points import ApSummary
 from parsers.facts.neighbours import ApLoad, ApNeighbours
+from parsers.facts.wireless import RadioSummary, WirelessSummary, WlanSummary
 from tests.demo_fleet import FIXTURES
 from tests.fleet.demo import DEMO
 
+_WLANS = "show wlan summary"
 _ACTIVE = [
     member.name
     for pair in DEMO
@@ -49,11 +51,32 @@ def test_who_hears_whom_is_told_of_the_members_own_access_points(member: str) ->
 
 @pytest.mark.parametrize("member", _ACTIVE)
 def test_the_load_is_told_of_every_access_point_at_both_bands(member: str) -> None:
-    for command, text in zip(catalogue.deep()[1:], _texts(member)[1:], strict=True):
+    for command, text in zip(catalogue.deep()[1:3], _texts(member)[1:3], strict=True):
         facts = read(command.text, text)
         assert isinstance(facts, ApLoad)
         assert {row.name: row.mac for row in facts.loads} == _radios(member)
         assert all(row.clients is not None and row.utilisation_percent is not None for row in facts.loads)
+
+
+@pytest.mark.parametrize("member", _ACTIVE)
+def test_the_totals_are_those_of_the_rows(member: str) -> None:
+    told = dict(zip((command.text for command in catalogue.deep()), _texts(member), strict=True))
+    summary, wlans = read("show wireless summary", told["show wireless summary"]), read(_WLANS, told[_WLANS])
+    assert isinstance(summary, WirelessSummary)
+    assert isinstance(wlans, WlanSummary)
+    assert summary.aps is not None
+    assert (summary.aps.total, summary.aps.down) == (len(_radios(member)), 0)
+    assert any(wlan.enabled for wlan in wlans.wlans)
+    loads = 0
+    for band, row in zip(("24ghz", "5ghz"), summary.radios, strict=True):
+        radios = read(f"show ap dot11 {band} summary", told[f"show ap dot11 {band} summary"])
+        load = read(f"show ap dot11 {band} load-info", told[f"show ap dot11 {band} load-info"])
+        assert isinstance(radios, RadioSummary)
+        assert isinstance(load, ApLoad)
+        assert [(each.name, each.slot) for each in radios.radios] == [(each.name, each.slot) for each in load.loads]
+        assert row.up == sum(each.up is True for each in radios.radios)
+        loads += sum(each.clients or 0 for each in load.loads)
+    assert summary.clients == loads
 
 
 def test_one_access_point_hears_nobody_well() -> None:

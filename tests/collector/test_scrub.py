@@ -19,6 +19,7 @@ from parsers import catalogue, read, vocabulary
 from parsers.facts.access_points import ApSummary
 from parsers.facts.neighbours import ApLoad, ApNeighbours
 from parsers.facts.redundancy import Chassis
+from parsers.facts.wireless import RadioSummary, WlanSummary
 from tests.demo_fleet import FIXTURES, fleet
 
 LIST = "show redundancy config-sync failures mcl"
@@ -140,10 +141,30 @@ def test_who_hears_whom_is_told_of_the_same_access_points_afterwards() -> None:
     }
     assert not names & {row.name for row in before.neighbours}
     assert [row.dbm for row in heard.neighbours] == [row.dbm for row in before.neighbours]
-    for command in catalogue.deep()[1:]:
-        load = told[command.text]
+    for band in ("5ghz", "24ghz"):
+        load, radios = told[f"show ap dot11 {band} load-info"], told[f"show ap dot11 {band} summary"]
         assert isinstance(load, ApLoad)
         assert {row.name: row.mac for row in load.loads} == {ap.name: ap.radio_mac for ap in summary.aps}
+        assert isinstance(radios, RadioSummary)
+        assert [(row.name, row.mac, row.slot) for row in radios.radios] == [
+            (row.name, row.mac, row.slot) for row in load.loads
+        ]
+
+
+def test_wireless_networks_lose_their_names_and_keep_their_states() -> None:
+    deep = recording.load(FIXTURES, "quay-a", catalogue.deep())
+    result = scrub.scrub([*pair_captures("quay"), *deep], Known())
+    before, after = (
+        read("show wlan summary", next(c.text for c in captures if c.command == "show wlan summary"))
+        for captures in (deep, result.captures)
+    )
+    assert isinstance(before, WlanSummary)
+    assert isinstance(after, WlanSummary)
+    assert [(wlan.id, wlan.enabled) for wlan in after.wlans] == [(wlan.id, wlan.enabled) for wlan in before.wlans]
+    assert all(new.profile != old.profile for new, old in zip(after.wlans, before.wlans, strict=True))
+    assert all(new.ssid != old.ssid for new, old in zip(after.wlans, before.wlans, strict=True))
+    assert after.wlans[0].profile == after.wlans[0].ssid
+    assert not scrub.remains(result.captures, result.originals)
 
 
 def test_both_members_still_tell_of_the_same_chassis() -> None:

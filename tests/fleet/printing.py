@@ -29,6 +29,10 @@ _ACTIVE_ONLY = (
     "show ap neighbor summary",
     "show ap dot11 5ghz load-info",
     "show ap dot11 24ghz load-info",
+    "show wireless summary",
+    "show wlan summary",
+    "show ap dot11 5ghz summary",
+    "show ap dot11 24ghz summary",
 )
 _LOCATIONS = {"chassis": "{0}", "slots": "{0}/R0"}
 _RULER = "-" * 80
@@ -549,4 +553,8 @@ PRINTERS: dict[str, Printer] = {
     "show ap neighbor summary": radio.show_neighbours,
     "show ap dot11 5ghz load-info": radio.show_load_at_5,
     "show ap dot11 24ghz load-info": radio.show_load_at_24,
+    "show wireless summary": radio.show_wireless_summary,
+    "show wlan summary": radio.show_wlans,
+    "show ap dot11 5ghz summary": radio.show_radios_at_5,
+    "show ap dot11 24ghz summary": radio.show_radios_at_24,
 }

@@ -59,13 +59,77 @@ def show_neighbours(pair: PairDescription, member: Controller) -> list[str]:
 
 def show_load_at_5(pair: PairDescription, member: Controller) -> list[str]:
     """How busy each radio of 5 GHz is; an access point of three slots has two."""
-    slots = {ap.name: (1, 2) if ap.slots == 3 else (1,) for ap in _joined(pair)}
-    return _load(pair, member, [(ap, slot) for ap in _joined(pair) for slot in slots[ap.name]])
+    return _load(pair, member, _radios_at_5(pair))
 
 
 def show_load_at_24(pair: PairDescription, member: Controller) -> list[str]:
     """How busy each radio of 2.4 GHz is."""
     return _load(pair, member, [(ap, 0) for ap in _joined(pair)])
+
+
+def show_wireless_summary(pair: PairDescription, member: Controller) -> list[str]:
+    """The totals, by band, and the clients that both bands' loads add up to."""
+    joined = _joined(pair)
+    at_5, at_24 = _radios_at_5(pair), [(ap, 0) for ap in joined]
+    clients = sum(_clients(ap, slot) for ap, slot in (*at_5, *at_24))
+    rows = [("802.11 2.4GHz", len(at_24)), ("802.11 5GHz", len(at_5)), ("All APs", len(joined))]
+    return [
+        "Access Point Summary",
+        "",
+        f"{'':<24} {'Total':>7} {'Up':>7} {'Down':>7}",
+        "-" * 48,
+        *(f"{kind:<24} {total:>7} {total:>7} {0:>7}" for kind, total in rows),
+        "",
+        "Client Summary",
+        "",
+        f"Current Clients : {clients}",
+        "Excluded Clients: 0",
+        "Disabled Clients: 0",
+        "Foreign Clients : 0",
+        "Anchor Clients  : 0",
+        f"Local Clients   : {clients}",
+        "",
+    ]
+
+
+def show_wlans(pair: PairDescription, member: Controller) -> list[str]:
+    """Three networks of a port: the staff's, the passengers', and one that is switched off."""
+    heading = [f"{'ID':<5} {'Profile Name':<33} {'SSID':<33} {'Status':<7} Security", "-" * 110]
+    rows = [
+        (1, "crew", "crew", "UP", "[WPA2][802.1x][AES]"),
+        (2, "passengers on board", "Passengers on Board", "UP", "[open]"),
+        (17, "crane-telemetry", "crane-telemetry", "DOWN", "[WPA2][PSK][AES]"),
+    ]
+    told = [f"{id:<5} {profile:<33} {ssid:<33} {status:<7} {security}" for id, profile, ssid, status, security in rows]
+    return [f"Number of WLANs: {len(rows)}", "", *heading, *told, ""]
+
+
+def show_radios_at_5(pair: PairDescription, member: Controller) -> list[str]:
+    """Every radio of 5 GHz with its states."""
+    return _states(pair, member, _radios_at_5(pair))
+
+
+def show_radios_at_24(pair: PairDescription, member: Controller) -> list[str]:
+    """Every radio of 2.4 GHz with its states."""
+    return _states(pair, member, [(ap, 0) for ap in _joined(pair)])
+
+
+def _radios_at_5(pair: PairDescription) -> list[tuple[AccessPoint, int]]:
+    return [(ap, slot) for ap in _joined(pair) for slot in ((1, 2) if ap.slots == 3 else (1,))]
+
+
+def _states(pair: PairDescription, member: Controller, radios: list[tuple[AccessPoint, int]]) -> list[str]:
+    heading = [
+        f"{'AP Name':<32} {'Mac Address':<15} {'Slot':<5} {'Admin State':<12} {'Oper State':<11} {'Width':<6} "
+        f"{'Txpwr':<15} {'Channel':<16} Mode",
+        "-" * 130,
+    ]
+    rows = [
+        f"{ap.name:<32} {ap.radio_mac:<15} {slot:<5} {'Enabled':<12} {'Up':<11} {20 if slot == 0 else 40:<6} "
+        f"{f'*{ap.number % 5 + 2}/8 ({20 - ap.number % 5} dBm)':<15} {f'({_channel(ap, slot)})*':<16} Local"
+        for ap, slot in radios
+    ]
+    return [*headed(heading, rows, pair.dress_of(member).heading_every), ""]
 
 
 def _load(pair: PairDescription, member: Controller, radios: list[tuple[AccessPoint, int]]) -> list[str]:
