@@ -6,13 +6,13 @@ is said by a sighting that proves it and by nothing else, and taken back by a la
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
 from collector.plan.plan import STAGES, Plan
 from collector.watching.course import course_of
-from collector.watching.hearing import is_gone
+from collector.watching.hearing import is_gone, is_hot
 from collector.watching.returning import returned
 from collector.watching.sighting import (
     Away,
@@ -27,7 +27,7 @@ from collector.watching.sighting import (
     place_of,
 )
 from collector.watching.warning import Reason, is_later, reasons
-from collector.watching.wording import aps, bounds, clock, spoken, title
+from collector.watching.wording import bounds, by_plan, clock, spoken, title
 from inventory.pairs import Pair
 
 # A last moment is announced so long before.
@@ -173,6 +173,7 @@ class _Fold:
             self._contradiction()
         if run.stage == stage:
             self._goes_on()
+            self._back_again()
         elif run.stage == "restart-aps" and stage == "validate":
             self._restarts_may_be_over()
         elif run.stage == "validate" and stage == "restart-aps":
@@ -213,11 +214,16 @@ class _Fold:
         *earlier, run = self.state.runs
         forward = is_later(stage, run.stage)
         last = min(run.last, after) if after is not None else run.last
-        ended = replace(run, last=max(last, run.seen), ended=seen, aborted=not forward)
+        ended = replace(run, last=max(last, run.seen), ended=seen, aborted=not forward, rounds=self._rounds(run))
         self.state = replace(self.state, runs=(*earlier, ended))
         if run.stage in STAGES:
             self._say(Happening(self._now(), "stage-ended", run.stage, ended_words(ended), subject=run.stage))
         self._open(stage, after, seen, self._skipped(run.stage, stage) if forward else ())
+
+    def _rounds(self, run: StageRun) -> int | None:
+        """How many rounds of restarts there were; None unless as many were seen as the plan has."""
+        rounds = self.state.course.rounds
+        return rounds if run.stage == "restart-aps" and rounds == self.state.aps.dips else None
 
     def _skipped(self, one: SeenStage, other: SeenStage) -> tuple[SeenStage, ...]:
         first, last = place_of(one), place_of(other)
@@ -238,7 +244,6 @@ class _Fold:
             seen,
             p50_seconds=planned.p50_seconds if planned is not None else None,
             p90_seconds=planned.p90_seconds if planned is not None else None,
-            rounds=self.state.course.rounds if stage == "restart-aps" else None,
             skips=skips,
         )
         self.state = replace(self.state, runs=(*self.state.runs, run))
@@ -255,7 +260,7 @@ class _Fold:
             missed = f" No poll saw {' or '.join(title(each).lower() for each in run.skips)}." if run.skips else ""
             expected = ""
             if run.p50_seconds is not None and run.p90_seconds is not None:
-                expected = f" The plan has {bounds(run.p50_seconds, run.p90_seconds)}."
+                expected = f" By the plan: {by_plan(run.p50_seconds, run.p90_seconds)}."
             said = f"{title(run.stage)}: {statement}{expected}{missed}"
             self._say(Happening(moment, "stage-began", run.stage, said, subject=run.stage))
 
@@ -277,8 +282,22 @@ class _Fold:
         # What was wrong with the new release is told no more: the pair leaves it.
         self.state = replace(self.state, warned=())
 
+    def _back_again(self) -> None:
+        """Once the way back has been gone: both members on another release than the target, and a hot standby."""
+        members, key = self.sighting.members, "rolled-back"
+        over = all(member.answered and member.on_target is False for member in members)
+        hot = any(is_hot(member) for member in members) and self.sighting.operating is False
+        if self.sighting.stage == "rolled-back" and over and hot and key not in self.state.said:
+            self.state = replace(self.state, said=(*self.state.said, key))
+            said = f"The way back is over. {self.sighting.statement}"
+            remedy = "Compare the pair with its baseline before you close the window: `readypair compare`."
+            self._say(Happening(self._now(), "rolled-back", "rolled-back", said, remedy))
+
     def _fail(self, id: WarningId) -> None:
         self.state = replace(self.state, failures=tuple(dict.fromkeys((*self.state.failures, id))))
+        if self.state.runs:
+            *earlier, run = self.state.runs
+            self.state = replace(self.state, runs=(*earlier, replace(run, failed=True)))
 
     def _contradiction(self) -> None:
         if self.state.done is None or not self.sighting.against:
@@ -403,7 +422,7 @@ def ended_words(run: StageRun) -> str:
     """How long a run took, between its bounds, against the plan."""
     plan = ""
     if run.p50_seconds is not None and run.p90_seconds is not None:
-        plan = f"; the plan had {bounds(run.p50_seconds, run.p90_seconds)}"
+        plan = f"; by the plan {by_plan(run.p50_seconds, run.p90_seconds)}"
     if run.longest is None or run.shortest is None:
         return f"{title(run.stage)} has ended{plan}; the watch didn't see it begin."
     return f"{title(run.stage)} took {bounds(run.shortest, run.longest)}{plan}."
@@ -416,16 +435,3 @@ def replay(state: WatchState, sightings: Sequence[Sighting]) -> tuple[WatchState
         state, happened = follow(state, sighting)
         told += happened
     return state, tuple(told)
-
-
-def returning_words(state: WatchState) -> Iterator[str]:
-    """How the access points and clients come back, in clauses, as far as it is known."""
-    back = state.aps
-    if back.joined is not None:
-        of = f" of {back.expected:,}" if back.expected is not None else ""
-        yield f"{back.joined:,}{of} access points joined"
-    if back.missing:
-        yield f"{aps(len(back.missing))} away"
-    if state.latest is not None and state.latest.clients is not None:
-        before = f" of {state.baseline.clients:,}" if state.baseline.clients is not None else ""
-        yield f"{state.latest.clients:,}{before} clients"

@@ -262,8 +262,8 @@ class StageRun:
 
     `after` is None where the watch began in the middle of the stage: nobody knows since when. `last` is the last poll
     that saw it, and `ended` the first that saw another one; None while it goes on. `aborted`: it ended otherwise than
-    by a later stage of the work. `skips`: stages between it and the run before that no poll saw. `rounds`: into how
-    many rounds of restarts it fell, by the plan; None where that isn't known.
+    by a later stage of the work, `failed`: a failure was told while it went on. `skips`: stages between it and the run
+    before that no poll saw. `rounds`: into how many rounds of restarts it fell, where polls and plan agree, else None.
     """
 
     stage: SeenStage
@@ -272,6 +272,7 @@ class StageRun:
     last: datetime
     ended: datetime | None = None
     aborted: bool = False
+    failed: bool = False
     p50_seconds: float | None = None
     p90_seconds: float | None = None
     rounds: int | None = None

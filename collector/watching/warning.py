@@ -116,6 +116,8 @@ def _overdue(state: WatchState, sighting: Sighting) -> Iterator[Reason]:
                 "failure",
             )
         return
+    if any(each.key == ("standby-never-hot", run.stage) for each in state.warned):
+        return
     if late is None or sighting.moment <= late or _waits(sighting):
         return
     seen = "" if sighting.answered else " Nobody answers this watch, so it can't see how far it is."

@@ -49,6 +49,11 @@ def bounds(shortest: float, longest: float) -> str:
     return f"{least} to {most}"
 
 
+def by_plan(p50: float, p90: float) -> str:
+    """What a plan expects: `7 minutes in 50, 9 minutes in 90 of 100 cases`."""
+    return f"{spoken(p50)} in 50, {spoken(p90)} in 90 of 100 cases"
+
+
 def named(names: Sequence[str]) -> str:
     """The first six names, and how many more there are."""
     more = len(names) - _NAMES

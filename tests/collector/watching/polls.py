@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from datetime import timedelta
+from functools import cache
 
+from collector import recording
 from collector.capture import Capture, Ending
+from collector.plan import making
+from collector.plan.plan import Plan
 from collector.played_upgrade import Failure, Play, Upgrade
 from collector.snapshot import Snapshot, member_snapshot
-from collector.watching.recognising import sight
-from collector.watching.sighting import Sighting
+from collector.watching.following import begin, replay
+from collector.watching.recognising import baseline_of, sight
+from collector.watching.sighting import Baseline, Happening, Sighting, WatchState
 from inventory.pairs import Pair
 from parsers import catalogue
 from tests.collector.playing_pair import BEGINS, IMAGE_BYTES, answering, text
-from tests.demo_fleet import fleet
+from tests.demo_fleet import FIXTURES, fleet
 
 TARGET = "17.12.4"
 UPGRADE = Upgrade(TARGET, IMAGE_BYTES, batches=3)
@@ -64,3 +69,32 @@ def sightings(of: Play, moments: Iterable[float], target: str = TARGET) -> list[
     for number, moment in enumerate(moments, 1):
         found.append(sight(number, snapshot(of, moment), target, found[-1] if found else None))
     return found
+
+
+@cache
+def plan() -> Plan:
+    """The plan of quay's window, by the demo's policy."""
+    members = [
+        member_snapshot(each.name, recording.load(FIXTURES, each.name, list(catalogue.COMMANDS)))
+        for each in pair().members
+    ]
+    return making.make(Snapshot(pair(), (members[0], members[1]), BEGINS), fleet().policy)
+
+
+def baseline() -> Baseline:
+    """What the first poll of a play tells of the access points and clients."""
+    return baseline_of(snapshot(play(), 0.0))
+
+
+def watched(
+    of: Play, moments: Iterable[float], *, planned: bool = True, based: bool = True
+) -> tuple[WatchState, list[Happening]]:
+    """A watch of a play: its state after the last poll, and all that happened."""
+    state = begin(pair(), TARGET, plan() if planned else None, baseline() if based else None)
+    state, happened = replay(state, sightings(of, moments))
+    return state, list(happened)
+
+
+def after(happening: Happening) -> float:
+    """The play's second at which something was told."""
+    return (happening.moment - BEGINS).total_seconds()
