@@ -19,6 +19,7 @@ from collector.waiving import idle
 from inventory.opening import Fleet
 from inventory.pairs import Pair
 from parsers import catalogue
+from parsers.catalogue import Command
 
 
 @dataclass(frozen=True)
@@ -114,16 +115,24 @@ def sweep(
 
 
 def gather_pair(
-    fleet: Fleet, pair: Pair, *, connection: str, asked: Callable[[str, str], None]
+    fleet: Fleet,
+    pair: Pair,
+    *,
+    connection: str,
+    asked: Callable[[str, str], None],
+    commands: Sequence[Command] | None = None,
 ) -> dict[str, list[Capture]]:
-    """One pair's captures by member, not judged yet; KeyboardInterrupt where somebody interrupts the asking."""
+    """One pair's captures by member, not judged yet; KeyboardInterrupt where somebody interrupts the asking.
+
+    `commands` are those of a sweep unless others are given.
+    """
     gathered: dict[str, list[Capture]] = {}
     try:
         job.gather(
             fleet.nornir,
             [pair],
             connection=connection,
-            commands=catalogue.asked(),
+            commands=catalogue.asked() if commands is None else commands,
             workers=1,
             heard=lambda _, captures: gathered.update(captures),
             progress=asked,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from collector.comparing.comparison import Difference, Kind, Topic
 from collector.comparing.identity import Matched, mac, match
@@ -97,7 +97,9 @@ def _on_images(
 ) -> Iterator[Difference]:
     target = Release.parse(sides.target)
     releases = [(row, _release(row.primary)) for row in listed]
-    others = [(row, release) for row, release in releases if release not in (None, target)]
+    # An access point's image carries the release's numbers without its letter: 17.9.4.27 belongs to 17.9.4a.
+    wanted = replace(target, letter="")
+    others = [(row, release) for row, release in releases if release is not None and release != wanted]
     silent = [row.name for row, release in releases if release is None]
     silent += sorted({ap.name for ap in now.aps} - {row.name for row in listed})
     if others:
@@ -201,6 +203,6 @@ def _all(number: int) -> str:
 
 def _release(printed: str | None) -> Release | None:
     try:
-        return Release.parse(printed or "")
+        return replace(Release.parse(printed or ""), letter="")
     except ValueError:
         return None

@@ -19,6 +19,8 @@ class Source(StrEnum):
     CHECK = "check"
     REPLAY = "replay"
     DEMO = "demo"
+    BASELINE = "baseline"
+    COMPARE = "compare"
 
 
 def night_of(moment: datetime) -> date:

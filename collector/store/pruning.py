@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from datetime import date
 
-from sqlalchemy import ColumnElement, Connection, Engine, delete, exists, func, or_, select, update
+from sqlalchemy import ColumnElement, Connection, Engine, and_, delete, exists, func, or_, select, update
 
+from collector.nights.night import Source
 from collector.store.contents import in_parts
-from collector.store.schema import CAPTURES, CONTENTS, JUDGEMENTS, POLL_CAPTURES, POLLS, WATCHES
+from collector.store.schema import CAPTURES, CONTENTS, JUDGEMENTS, POLL_CAPTURES, POLLS, SWEEPS, WATCHES
 from collector.store.store import Pruned
 from collector.store.writing import transact
 
@@ -32,7 +33,7 @@ def _part(connection: Connection, before: date) -> Pruned | None:
     """Some judgements' reports and captures; None where there are none left."""
     old = (
         select(JUDGEMENTS.c.id)
-        .where(JUDGEMENTS.c.retained < before, JUDGEMENTS.c.report.is_not(None))
+        .where(JUDGEMENTS.c.retained < before, JUDGEMENTS.c.report.is_not(None), ~_awaited(before))
         .order_by(JUDGEMENTS.c.retained, JUDGEMENTS.c.id)
         .limit(_AT_ONCE)
     )
@@ -65,6 +66,22 @@ def _polls(connection: Connection, before: date) -> Pruned | None:
         this = (POLLS.c.watch == poll.watch) & (POLLS.c.number == poll.number)
         connection.execute(update(POLLS).where(this).values(sighting=None))
     return Pruned(0, captures, _forget(connection, cited))
+
+
+def _awaited(before: date) -> ColumnElement[bool]:
+    """Whether a judgement is its pair's latest baseline, and no comparison after it is to be taken away with it."""
+    later, sweep, own = JUDGEMENTS.alias(), SWEEPS.alias(), SWEEPS.alias()
+    baseline = exists().where(own.c.id == JUDGEMENTS.c.sweep, own.c.source == Source.BASELINE.value)
+    superseded = exists().where(
+        later.c.sweep == sweep.c.id,
+        later.c.pair == JUDGEMENTS.c.pair,
+        later.c.judged > JUDGEMENTS.c.judged,
+        or_(
+            sweep.c.source == Source.BASELINE.value,
+            and_(sweep.c.source == Source.COMPARE.value, later.c.retained < before),
+        ),
+    )
+    return and_(baseline, ~superseded)
 
 
 def _cited(connection: Connection, judgements: Sequence[int]) -> set[int]:

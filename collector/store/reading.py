@@ -16,7 +16,7 @@ from collector.nights import state
 from collector.nights.night import Night, PairState, Room, Source
 from collector.store import contents
 from collector.store.schema import CAPTURES, CONTENTS, JUDGEMENTS, ROOMS, SWEEPS
-from collector.store.store import Start, StoredSweep
+from collector.store.store import Start, StoredBaseline, StoredSweep
 
 # The judgements that make nights, and those sweeps whose order of asking matters to the next one.
 _PLANNED = JUDGEMENTS.c.planned
@@ -99,6 +99,22 @@ def captures(connection: Connection, judgement: int) -> dict[str, list[Capture]]
             Capture(row.member, row.command, text, Ending(row.ending), row.reason, row.started, row.seconds)
         )
     return dict(found)
+
+
+def baselines(connection: Connection, pair: str) -> tuple[StoredBaseline, ...]:
+    """The pair's baselines whose captures are still there, the newest first."""
+    statement = (
+        select(JUDGEMENTS.c.id, JUDGEMENTS.c.asked, JUDGEMENTS.c.judged)
+        .join(SWEEPS, SWEEPS.c.id == JUDGEMENTS.c.sweep)
+        .where(
+            SWEEPS.c.source == Source.BASELINE.value,
+            JUDGEMENTS.c.pair == pair,
+            JUDGEMENTS.c.in_time,
+            JUDGEMENTS.c.report.is_not(None),
+        )
+        .order_by(func.coalesce(JUDGEMENTS.c.asked, JUDGEMENTS.c.judged).desc(), JUDGEMENTS.c.id.desc())
+    )
+    return tuple(StoredBaseline(row.id, row.asked, row.judged) for row in connection.execute(statement))
 
 
 def missed(connection: Connection, inventory: str) -> tuple[str, ...]:

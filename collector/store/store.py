@@ -77,6 +77,15 @@ class Pruned:
     bytes: int
 
 
+@dataclass(frozen=True)
+class StoredBaseline:
+    """A pair as it was before a window: the number of its judgement, when it was asked (None: undated) and judged."""
+
+    judgement: int
+    asked: datetime | None
+    judged: datetime
+
+
 class SweepWriter(Protocol):
     """Takes a sweep's pairs in, each whole or not at all."""
 
@@ -161,6 +170,9 @@ class Store(Protocol):
     def captures(self, judgement: int) -> dict[str, list[Capture]]:
         """The captures of that judgement by member; empty once they were taken away."""
 
+    def baselines(self, pair: str) -> tuple[StoredBaseline, ...]:
+        """The pair's baselines whose captures are still there, the newest first."""
+
     def missed(self, inventory: str) -> tuple[str, ...]:
         """The pairs that the last whole sweep of this inventory didn't reach in time: first in line in the next one.
 
@@ -194,6 +206,7 @@ class Store(Protocol):
     def prune(self, before: date) -> Pruned:
         """Take away reports, polls and captures of the nights before that date; verdicts, logs and figures stay.
 
+        A pair's latest baseline stays until a comparison after it is that old, too: the window may be far off.
         A text that a report which stays still cites is kept, and what a sweep stores meanwhile is not touched.
         """
 
