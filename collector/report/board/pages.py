@@ -27,6 +27,7 @@ from collector.rules import CATALOGUE
 from collector.rules.rule import Rule
 
 INDEX, STYLE, SCRIPT = "index.html", "board.css", "board.js"
+_OLDEST = "The verdicts rest on answers since"
 
 
 @dataclass(frozen=True)
@@ -58,8 +59,7 @@ def script() -> bytes:
 
 def index(board: Board) -> str:
     """The fleet's page."""
-    heard = max((row.heard for row in board.rows if row.heard is not None), default=None)
-    return _render("board.html.jinja", board.frame, heard, "The newest answer came on", up="", board=board)
+    return _render("board.html.jinja", board.frame, board.heard, _OLDEST, up="", board=board)
 
 
 def pair(sheet: Sheet, frame: Frame, history: Picture | None, flash: Picture | None) -> str:
@@ -68,7 +68,7 @@ def pair(sheet: Sheet, frame: Frame, history: Picture | None, flash: Picture | N
         "pair.html.jinja",
         frame,
         sheet.row.heard,
-        "Its newest answer came on",
+        "Its last answer came on",
         sheet=sheet,
         row=sheet.row,
         rule_pages=_rule_pages(),
@@ -80,8 +80,7 @@ def pair(sheet: Sheet, frame: Frame, history: Picture | None, flash: Picture | N
 
 def rule(rule: Rule, board: Board) -> str:
     """A rule's page, with the pairs that don't pass it."""
-    heard = max((row.heard for row in board.rows if row.heard is not None), default=None)
-    return _render("rule.html.jinja", board.frame, heard, "The newest answer came on", rule=rule, rows=board.rows)
+    return _render("rule.html.jinja", board.frame, board.heard, _OLDEST, rule=rule, rows=board.rows)
 
 
 def history_says(sheet: Sheet, lanes: Sequence[Lane]) -> str:

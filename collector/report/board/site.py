@@ -159,6 +159,15 @@ class Board:
     rows: tuple[Row, ...]
     gone: tuple[str, ...]
 
+    @property
+    def heard(self) -> datetime | None:
+        """The oldest answer that a verdict rests on: one pair that was asked again doesn't make the others newer.
+
+        Where none counts any more it is the last one that there was.
+        """
+        counted = [row.heard for row in self.rows if row.heard and row.standing is not Standing.NOT_ASKED]
+        return min(counted) if counted else max((row.heard for row in self.rows if row.heard), default=None)
+
 
 def frame_of(
     store: Store,

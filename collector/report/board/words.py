@@ -23,6 +23,8 @@ from collector.sizes import rounded
 
 # So many of a row's rules are named in the fleet's table; the others are found by searching, and on the pair's page.
 _NAMED, _CHANGES = 4, 2
+# On so many nights at most what moved is told on a pair's page.
+_NIGHTS = 60
 
 
 def counted(rows: Sequence[Row]) -> list[tuple[Standing, int]]:
@@ -219,9 +221,15 @@ def direction(line: Line) -> str:
 
 
 def by_night(timeline: Sequence[Change]) -> Iterator[tuple[str, list[Line]]]:
-    """The changes of each night on which there were any, the latest first."""
-    for night in sorted({each.night for each in timeline}, reverse=True):
+    """The changes of the nights on which there were any, the latest first, and only so many."""
+    for night in sorted({each.night for each in timeline}, reverse=True)[:_NIGHTS]:
         yield night.isoformat(), lines(each for each in timeline if each.night == night)
+
+
+def before(timeline: Sequence[Change]) -> str:
+    """On how many nights before those something moved, and who tells of it; empty without any."""
+    more = len({each.night for each in timeline}) - _NIGHTS
+    return f"Before, something moved on {wording.number_of(more, 'night')}: see readypair history." if more > 0 else ""
 
 
 def span(nights: Span) -> str:

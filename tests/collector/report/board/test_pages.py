@@ -1,10 +1,13 @@
 from __future__ import annotations
 
 import re
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import partial
 from html.parser import HTMLParser
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -312,7 +315,7 @@ def test_without_javascript_everything_is_there(opened: Open) -> None:
     expect(tab.locator("#filters")).to_be_hidden()
     assert len(shown(tab)) == 8
     assert tab.locator("#pairs thead button").count() == 0
-    expect(tab.locator("#age")).to_contain_text("The newest answer came on 2027-02-06 21:00+00:00")
+    expect(tab.locator("#age")).to_contain_text("The verdicts rest on answers since 2027-02-06 21:00+00:00")
     tab.get_by_role("link", name="quay", exact=True).click()
     expect(tab.locator(".picture img").first).to_be_visible()
 
@@ -424,6 +427,40 @@ def large(rules: int) -> Board:
         for number in range(1000)
     )
     return Board(frame_of(MemoryStore().store, MADE), rows, ())
+
+
+def test_a_rule_that_a_row_does_not_name_is_found_all_the_same(browser: Browser, tmp_path: Path) -> None:
+    (tmp_path / "index.html").write_text(pages.index(large(6)), encoding="utf-8")
+    (tmp_path / "board.css").write_bytes(pages.style())
+    (tmp_path / "board.js").write_bytes(pages.script())
+    tab = browser.new_page()
+    tab.goto((tmp_path / "index.html").as_uri())
+    last = CATALOGUE[5].id
+    assert last not in tab.locator("#pairs tbody tr").first.inner_text()
+    tab.get_by_label("Text").fill(last)
+    expect(tab.locator("#shown")).to_have_text("1000 of 1000 shown")
+    tab.get_by_label("Text").fill(CATALOGUE[6].id)
+    expect(tab.locator("#shown")).to_have_text("0 of 1000 shown")
+    tab.close()
+
+
+def test_a_web_server_carries_it(browser: Browser, board: Path) -> None:
+    class Quiet(SimpleHTTPRequestHandler):
+        def log_message(self, *_: object) -> None:
+            pass
+
+    complaints: list[str] = []
+    with ThreadingHTTPServer(("127.0.0.1", 0), partial(Quiet, directory=board)) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        tab = browser.new_page()
+        tab.on("console", lambda message: complaints.append(message.text))
+        tab.goto(f"http://127.0.0.1:{server.server_port}/#verdict=go")
+        assert len(shown(tab)) == 4
+        tab.get_by_role("link", name="quay", exact=True).click()
+        assert tab.locator(".picture img").first.evaluate("e => e.complete && e.naturalWidth > 0")
+        tab.close()
+        server.shutdown()
+    assert complaints == []
 
 
 @pytest.mark.parametrize("rules", [2, len(CATALOGUE)])

@@ -217,6 +217,28 @@ def test_certificates_come_with_the_days_that_are_left() -> None:
     assert (found.member, found.days) == ("quay-a", 13)
 
 
+def test_one_pair_that_is_asked_again_makes_the_others_no_newer() -> None:
+    store = MemoryStore()
+    for result in (QUAY, PONTOON):
+        store.add(result, LAST)
+    store.add(QUAY, LAST + 5 * DAY, whole=False)
+    rows = {row.name: row.heard for row in made(store).rows}
+    assert made(store).heard == rows["pontoon"]
+    assert rows["quay"] != rows["pontoon"]
+
+
+def test_where_no_answer_counts_the_last_one_is_told() -> None:
+    store = MemoryStore()
+    store.add(QUAY, LAST - 2 * DAY)
+    store.add(PONTOON, LAST - DAY)
+    for result in (QUAY, PONTOON):
+        store.add(result, LAST, in_time=False)
+    found = made(store)
+    assert {row.standing for row in found.rows} == {Standing.NOT_ASKED}
+    assert found.heard == max(row.heard for row in found.rows if row.heard)
+    assert made(MemoryStore()).heard is None
+
+
 def test_pairs_that_nobody_asks_any_more_are_named_and_have_no_row() -> None:
     board = made(fleet())
     assert board.gone == ("gone",)

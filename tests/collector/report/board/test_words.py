@@ -112,6 +112,14 @@ def test_the_latest_night_of_changes_comes_first() -> None:
     ]
 
 
+def test_what_moved_long_ago_is_left_to_the_history() -> None:
+    timeline = tuple(replace(CHANGE, night=LAST - timedelta(days=back)) for back in range(61, -1, -1))
+    told = list(words.by_night(timeline))
+    assert (len(told), told[0][0]) == (60, "2027-02-06")
+    assert words.before(timeline) == "Before, something moved on 2 nights: see readypair history."
+    assert words.before(timeline[2:]) == ""
+
+
 def test_a_window_that_has_ended_is_told_as_passed() -> None:
     window = sheet("quay").row.window
     assert window is not None
