@@ -295,7 +295,7 @@ class _Fold:
 
     def _fail(self, id: WarningId) -> None:
         self.state = replace(self.state, failures=tuple(dict.fromkeys((*self.state.failures, id))))
-        if self.state.runs:
+        if self.state.run is not None and self.state.run.stage in STAGES:
             *earlier, run = self.state.runs
             self.state = replace(self.state, runs=(*earlier, replace(run, failed=True)))
 

@@ -129,12 +129,14 @@ class Upgrade:
     """What both sessions say of the upgrade: the timer, whether it goes on, and its own words for where it is.
 
     `timer` and `operating` are the worst that is said: active before inactive, True before False; None: nobody says.
+    `committing`: its last operation is the commit. What else was the last one may be of an earlier attempt.
     """
 
     timer: bool | None
     seconds_left: int | None
     operating: bool | None
     words: tuple[str, ...]
+    committing: bool
 
     def says(self, *words: str) -> bool:
         """Whether any of its own words holds one of these."""
@@ -147,11 +149,13 @@ def upgrade(snapshot: Snapshot) -> Upgrade:
     states = [state for m in snapshot.members if (state := m.read(ISSU, IssuState).facts) is not None]
     left = [each.auto_abort_seconds_left for each in summaries if each.auto_abort_seconds_left is not None]
     words = [each for state in states for each in (state.operation, state.stage) if each]
+    last = [state.last_operation for state in states if state.last_operation]
     return Upgrade(
         timer=_worst([each.auto_abort == "active" for each in summaries if each.auto_abort is not None]),
         seconds_left=min(left, default=None),
         operating=_worst([each.in_progress for each in states if each.in_progress is not None]),
         words=tuple(dict.fromkeys(word.lower() for word in words)),
+        committing=any(word.lower().startswith("commit") for word in (*words, *last)),
     )
 
 

@@ -222,7 +222,7 @@ class _Poll:
         return member.uptime_seconds < (watched - _CLOCK_SLACK if self.before is not None else _JUST_NOW)
 
     def _with_new_active(self, active: MemberSighting, other: MemberSighting) -> tuple[SeenStage, str]:
-        committed = "C" in (*(active.target or ()), *(other.target or ())) or self.upgrade.says("commitversion")
+        committed = "C" in (*(active.target or ()), *(other.target or ())) or self.upgrade.committing
         if other.on_target is True and not self.against and not self.open:
             first, second = (member.name for member in self.members)
             return (

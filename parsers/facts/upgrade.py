@@ -177,12 +177,15 @@ def _seconds(text: str) -> int | None:
 class IssuState(Facts):
     """`show issu state detail`. `in_progress` is False only where the controller says that nothing is.
 
+    `last_operation` is what newer trains tell beside the operation's type, which is that of the whole upgrade.
+
     `at` has the lines of all system checks under `system_checks`, and that of each under `system_checks.<name>`.
     """
 
     in_progress: bool | None = None
     operation: str | None = None
     stage: str | None = None
+    last_operation: str | None = None
     system_checks: Mapping[str, str] | None = None
 
     @classmethod
@@ -193,12 +196,20 @@ class IssuState(Facts):
         at: dict[str, tuple[int, ...]] = {}
         checks = _system_checks(matches, at)
         in_progress = _in_progress(matches, at)
-        operation = stage = None
+        operation = stage = last = None
         if in_progress:
             # Older trains name the operation only as the last one.
             operation = _one(matches.of("operation") or matches.of("last_operation"), "operation", at)
             stage = _one(matches.of("stage"), "stage", at)
-        return cls(in_progress=in_progress, operation=operation, stage=stage, system_checks=checks, at=at)
+            last = _one(matches.of("last_operation"), "last_operation", at) if matches.of("operation") else None
+        return cls(
+            in_progress=in_progress,
+            operation=operation,
+            stage=stage,
+            last_operation=last,
+            system_checks=checks,
+            at=at,
+        )
 
 
 _TELLING = ("status", "operation", "stage", "sign", "sign_title", "timer")

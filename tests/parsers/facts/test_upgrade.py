@@ -256,7 +256,11 @@ def test_issu_system_checks_spoilt_or_contradicting() -> None:
 def test_issu_in_progress_on_newer_trains() -> None:
     facts = issu(NEW)
     assert facts == IssuState(
-        in_progress=True, operation="One-shot ISSU", stage="Activated state", system_checks=CHECKS
+        in_progress=True,
+        operation="One-shot ISSU",
+        stage="Activated state",
+        last_operation="Switchover",
+        system_checks=CHECKS,
     )
     lines = cited(facts, NEW)
     assert lines["operation"] == ["Operation type: One-shot ISSU"]
