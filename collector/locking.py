@@ -1,4 +1,4 @@
-"""Sweeps of one inventory don't overlap on one machine.
+"""Sweeps of one inventory don't overlap on one machine, nor do watches of one pair of it.
 
 The lock is the kernel's own (flock), by the standard library: it goes with its process however that ends. A library
 that falls back to a file of its own where there is no flock would keep its lock after a kill.
@@ -25,20 +25,22 @@ STATE = "READYPAIR_STATE"
 
 
 class Busy(Exception):  # noqa: N818 - nothing is wrong
-    """Another sweep of the inventory is running; the message is one sentence that says since when."""
+    """Another sweep or watch is running; the message is one sentence that says since when."""
 
 
 @contextmanager
-def alone(inventory: Path) -> Iterator[None]:
+def alone(inventory: Path, pair: str | None = None) -> Iterator[None]:
     """Be the only sweep of this inventory that this user runs on this machine, until the block ends.
+
+    With a `pair`: be the only watch of it; sweeps and watches don't wait for each other.
 
     Raises Busy where there is another one, and OSError where no folder for the lock can be had.
     """
-    with _opened(inventory) as file:
+    with _opened(inventory, pair) as file:
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
-            raise Busy(_other(inventory, file)) from None
+            raise Busy(_other(inventory, pair, file)) from None
         # It is only for the sentence of a second one: that a full disk doesn't take it changes nothing.
         with suppress(OSError):
             os.ftruncate(file.fileno(), 0)
@@ -47,12 +49,14 @@ def alone(inventory: Path) -> Iterator[None]:
         yield
 
 
-def _other(inventory: Path, file: IO[bytes]) -> str:
-    """What the other sweep wrote about itself, in a sentence."""
+def _other(inventory: Path, pair: str | None, file: IO[bytes]) -> str:
+    """What the other one wrote about itself, in a sentence."""
     since = ""
     with suppress(ValueError):
         process, started = file.read().decode("ascii").split()
         since = f" since {_time(datetime.fromisoformat(started))} (process {int(process)})"
+    if pair is not None:
+        return f"another watch of {pair} is running{since}; look there, or end it and start this one: it takes up from there"
     return f"another sweep of {inventory} is running{since}; wait for it to end"
 
 
@@ -62,18 +66,21 @@ def _time(started: datetime) -> str:
     return started.strftime("%H:%M" if today else "%Y-%m-%d %H:%M")
 
 
-def _opened(inventory: Path) -> IO[bytes]:
+def _opened(inventory: Path, pair: str | None) -> IO[bytes]:
     """The lock's file, which no other user can open.
 
     It is where the environment says, else by the XDG rules, else, for a service's account whose home can't be written
     to, beside the temporary files.
     """
     # A home may be shared by machines, and they don't wait for each other.
-    key = hashlib.sha256(os.fsencode(inventory.resolve()) + b"\0" + platform.node().encode()).hexdigest()[:16]
+    about = os.fsencode(inventory.resolve()) + b"\0" + platform.node().encode()
+    if pair is not None:
+        about += b"\0" + pair.encode("utf-8", "surrogateescape")
+    name = f"{'sweep' if pair is None else 'watch'}-{hashlib.sha256(about).hexdigest()[:16]}.lock"
     if named := os.environ.get(STATE):
-        return _file(Path(named), key)
+        return _file(Path(named), name)
     with suppress(OSError):
-        return _file(_state() / "readypair", key)
+        return _file(_state() / "readypair", name)
     folder = Path(tempfile.gettempdir(), f"readypair-{os.geteuid()}")
     with suppress(FileExistsError):
         folder.mkdir(mode=0o700)
@@ -81,14 +88,14 @@ def _opened(inventory: Path) -> IO[bytes]:
     if not stat.S_ISDIR(found.st_mode) or found.st_uid != os.geteuid():
         # Anybody can make a folder of this name there, and lock us out.
         raise PermissionError(errno.EPERM, f"isn't a folder of your own; name another one in {STATE}", str(folder))
-    return _file(folder, key)
+    return _file(folder, name)
 
 
-def _file(folder: Path, key: str) -> IO[bytes]:
+def _file(folder: Path, name: str) -> IO[bytes]:
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    # Not truncated: what the other sweep wrote stands in it.
+    # Not truncated: what the other one wrote stands in it.
     flags = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC
-    return os.fdopen(os.open(folder / f"sweep-{key}.lock", flags, 0o600), "r+b", buffering=0)
+    return os.fdopen(os.open(folder / name, flags, 0o600), "r+b", buffering=0)
 
 
 def _state() -> Path:

@@ -55,7 +55,7 @@ def deadline_option() -> argparse.ArgumentParser:
     """The option for how long the whole command may take, in seconds."""
     options = argparse.ArgumentParser(add_help=False)
     text = "give up the pairs not reached in this time, such as 45m, 2h, 1h30m or 90s; a plain number is minutes"
-    options.add_argument("--deadline", metavar="DURATION", type=_seconds, help=text)
+    options.add_argument("--deadline", metavar="DURATION", type=seconds, help=text)
     return options
 
 
@@ -95,7 +95,8 @@ def junit_options() -> argparse.ArgumentParser:
     return options
 
 
-def _seconds(text: str) -> float:
+def seconds(text: str) -> float:
+    """A duration as somebody types it, in seconds."""
     number = r"(\d{1,6})"
     given = re.fullmatch(f"{number}|(?:{number}h)?(?:{number}m)?(?:{number}s)?", text, re.ASCII)
     minutes, *parts = (int(part or 0) for part in given.groups()) if given else (0,)

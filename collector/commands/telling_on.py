@@ -126,10 +126,18 @@ def prepared(options: argparse.Namespace) -> TellingOn:
     return TellingOn(receivers, always, compares, named["csv"], named["junit"], named["metrics"])
 
 
+def receivers_of(options: argparse.Namespace) -> list[Receiver]:
+    """Whoever is told of what happens while a command goes on; UsageError where they can't be."""
+    urls = _urls(options)
+    if urls and find_spec(_LIBRARIES["notify"]) is None:
+        raise UsageError("--notify needs the library apprise; install it with: pip install '.[telling]'")
+    return _receivers(urls, always=True, compares=False) if urls else []
+
+
 def _urls(options: argparse.Namespace) -> list[str]:
-    """The receivers' URLs; those in the environment are for the nightly sweep, not for a play or a trial."""
+    """The receivers' URLs; those in the environment are for what goes on by night, not for a play or a trial."""
     given: list[str] | None = getattr(options, "notify", None)
-    if given is None and options.command == "sweep":
+    if given is None and options.command in ("sweep", "watch"):
         return os.environ.get("READYPAIR_NOTIFY", "").split()
     return given or []
 
