@@ -9,9 +9,11 @@ from typing import NoReturn, Protocol
 
 from collector import streams
 from collector.commands import (
+    baseline,
     board,
     changes,
     check,
+    compare,
     demo,
     history,
     plan,
@@ -43,6 +45,8 @@ COMMANDS: Sequence[Command] = (
     replay,
     targets,
     plan,
+    baseline,
+    compare,
     history,
     changes,
     board,

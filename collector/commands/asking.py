@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collector.commands.remembering import Remembering
     from collector.commands.telling_on import TellingOn
     from collector.result import PairResult, Result
+    from collector.sides import Taken
     from inventory.opening import Fleet
     from inventory.pairs import Pair
 
@@ -92,3 +93,27 @@ def ask(
     if options.out is not None:
         output.write_reports(options.out, result)
     return result
+
+
+def take(options: argparse.Namespace, fleet: Fleet, pair: Pair, remembering: Remembering) -> Taken:
+    """Ask the pair over SSH for all that a comparison needs, judge and remember it, with progress on standard error.
+
+    For --out its captures and reports are written.
+    """
+    from datetime import datetime
+
+    from collector import output, sides
+    from collector.report.progress import SweepProgress
+    from collector.result import Ended, Result
+
+    keep = output.captures_folder(options.out) if options.out is not None else None
+    started = datetime.now().astimezone()
+    with SweepProgress(1, quiet=options.quiet) as progress:
+        taken = sides.take(fleet, pair, connection="ssh", keep=keep, asked=progress.asked, memory=remembering.memory)
+        progress.judged(taken.result)
+    finished = datetime.now().astimezone()
+    remembering.finish(finished)
+    if options.out is not None:
+        result = Result(started, finished, str(fleet.folder), (taken.result,), (), Ended.COMPLETE)
+        output.write_reports(options.out, result)
+    return taken

@@ -33,7 +33,7 @@ def clients(sides: Sides) -> Iterator[Difference]:
         yield unasked
         return
     baseline = _nearest(sides)
-    (then, was, old), (now, is_now, new) = _count(baseline), _count(sides.after)
+    (then, was, old), (now, is_now, new) = count_clients(baseline), count_clients(sides.after)
     if then is None or now is None:
         said = f"how many clients there were isn't known: {listed(each for each in (was, is_now) if each)}"
         yield sides.said(Topic.CLIENTS, Kind.UNKNOWN, said, (), old, new)
@@ -57,7 +57,7 @@ def radios(sides: Sides) -> Iterator[Difference]:
     if (unasked := sides.unasked(Topic.RADIOS, _RADIOS)) is not None:
         yield unasked
         return
-    then, now = _air(sides.before), _air(sides.after)
+    then, now = radios_of(sides.before), radios_of(sides.after)
     problems = [f"{words}: {side.problem}" for side, words in ((then, "before"), (now, "after")) if side.problem]
     if problems:
         said = f"which radios were up isn't known {'; '.join(problems)}"
@@ -95,7 +95,7 @@ def wlans(sides: Sides) -> Iterator[Difference]:
     if (unasked := sides.unasked(Topic.WLANS, [_WLANS])) is not None:
         yield unasked
         return
-    (then, was, old), (now, is_now, new) = _wlans(sides.before), _wlans(sides.after)
+    (then, was, old), (now, is_now, new) = wlans_of(sides.before), wlans_of(sides.after)
     if was or is_now:
         said = f"which WLANs were enabled isn't known: {was or is_now}"
         yield sides.said(Topic.WLANS, Kind.UNKNOWN, said)
@@ -129,7 +129,9 @@ def _wlan_differences(then: Mapping[int, Wlan], now: Mapping[int, Wlan]) -> Iter
 
 
 @dataclass(frozen=True)
-class _Air:
+class Air:
+    """The radios of both bands by the active member's tables; `problem` says why they aren't all known."""
+
     radios: tuple[Radio, ...]
     readings: tuple[Reading[RadioSummary], ...]
     problem: str = ""
@@ -147,10 +149,11 @@ class _Air:
         )
 
 
-def _air(snapshot: Snapshot) -> _Air:
+def radios_of(snapshot: Snapshot) -> Air:
+    """The radios of a side."""
     member = active(snapshot)
     if member is None:
-        return _Air((), (), "it isn't certain which member is active")
+        return Air((), (), "it isn't certain which member is active")
     readings = tuple(member.read(command, RadioSummary) for command in _RADIOS)
     found: list[Radio] = []
     problems: list[str] = []
@@ -161,7 +164,7 @@ def _air(snapshot: Snapshot) -> _Air:
             problems.append(f"nobody knows whether `{reading.command}` on {member.name} is whole")
         else:
             found += reading.facts.radios
-    return _Air(tuple(found), readings, listed(problems) if problems else "")
+    return Air(tuple(found), readings, listed(problems) if problems else "")
 
 
 class _Known:
@@ -196,7 +199,8 @@ def _named(radio: Radio) -> str:
     return f"{radio.name} slot {radio.slot}" if radio.slot is not None else radio.name
 
 
-def _wlans(snapshot: Snapshot) -> tuple[dict[int, Wlan], str, Reading[WlanSummary] | None]:
+def wlans_of(snapshot: Snapshot) -> tuple[dict[int, Wlan], str, Reading[WlanSummary] | None]:
+    """The WLANs of a side by their numbers; why they aren't all known; the answer that tells them."""
     member = active(snapshot)
     if member is None:
         return {}, "it isn't certain which member is active", None
@@ -215,7 +219,7 @@ def _rows(reading: Reading[WlanSummary] | None, ids: Collection[int]) -> tuple[E
     return reading.evidence("count", lines=tuple(wlan.at for wlan in reading.facts.wlans if wlan.id in ids))
 
 
-def _count(snapshot: Snapshot) -> tuple[int | None, str, tuple[Evidence, ...]]:
+def count_clients(snapshot: Snapshot) -> tuple[int | None, str, tuple[Evidence, ...]]:
     """The clients that the active member counts; why that isn't known; the line that tells it."""
     member = active(snapshot)
     if member is None:
