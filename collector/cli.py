@@ -25,6 +25,7 @@ from collector.commands import (
     sweep,
     targets,
     trust,
+    watch,
 )
 from collector.commands.options import Commands
 from collector.commands.telling import INTERNAL, WRONG_QUESTION, UsageError, complain
@@ -46,6 +47,7 @@ COMMANDS: Sequence[Command] = (
     targets,
     plan,
     baseline,
+    watch,
     compare,
     history,
     changes,

@@ -59,10 +59,11 @@ def deadline_option() -> argparse.ArgumentParser:
     return options
 
 
-def store_options() -> argparse.ArgumentParser:
+def store_options(
+    text: str = "the store of all nights: a file or postgresql://… (default: $READYPAIR_STORE)",
+) -> argparse.ArgumentParser:
     """The option that `remembering.named_store` reads."""
     options = argparse.ArgumentParser(add_help=False)
-    text = "the store of all nights: a file or postgresql://… (default: $READYPAIR_STORE)"
     options.add_argument("--store", metavar="URL|FILE", help=text)
     return options
 

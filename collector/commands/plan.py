@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING
 
 from collector.commands.asking import prepare_out, prepare_recorded, prepare_ssh
 from collector.commands.choosing import aimed, narrow, one_pair, open_fleet
-from collector.commands.options import PAIR_HELP, TARGET_HELP, Commands, add_command, asking_options, narrowing_options
+from collector.commands.options import (
+    PAIR_HELP,
+    TARGET_HELP,
+    Commands,
+    add_command,
+    asking_options,
+    narrowing_options,
+    store_options,
+)
+from collector.commands.remembering import stage_history
 from collector.commands.telling import GO, NOT_GO, UsageError, console, print_json, tell_notes
 
 if TYPE_CHECKING:
@@ -25,7 +34,8 @@ def add(commands: Commands) -> None:
     """Offer `plan`."""
     text = "lay out the window of a pair: its timeline, when to turn back, who notices"
     asking = asking_options("plan.json, plan.html, plan.ics, procedure.html and captures/")
-    command = add_command(commands, "plan", do, text, asking, narrowing_options())
+    store = store_options("the store whose watches recorded how long stages take (default: $READYPAIR_STORE)")
+    command = add_command(commands, "plan", do, text, asking, narrowing_options(), store)
     command.add_argument("pair", metavar="PAIR", nargs="?", help=PAIR_HELP)
     command.add_argument("--all", action="store_true", help="every pair; --pairs and --site narrow it")
     command.add_argument("--windows", metavar="FILE", type=Path, help="assign the pairs to the windows listed there")
@@ -41,10 +51,10 @@ def do(options: argparse.Namespace) -> int:
     from collector.planned import Standing
     from collector.planning import nights_ahead, plan_campaign
     from collector.report import plan_document
-    from inventory import history, windows
+    from inventory import windows
 
     fleet = open_fleet(options.inventory)
-    recorded = history.read_history(fleet.folder / history.FILE)
+    recorded = stage_history(options, fleet)
     pairs = _to_plan(fleet, options)
     nights: Sequence[Night] = ()
     if options.windows is not None:

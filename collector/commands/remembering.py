@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from collector.commands.telling import WRONG_QUESTION, UsageError, complain
+from collector.commands.telling import GO, WRONG_QUESTION, UsageError, complain
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterator, Mapping, Sequence
 
     from collector.nights.night import PairState, Source
+    from collector.plan.stages import History
     from collector.store.memory import StoreMemory
     from collector.store.store import Store
     from inventory.opening import Fleet
@@ -84,7 +85,7 @@ def remembering(
     with opened(named) as store:
         # Asked first: once this sweep has begun, it is the last one, and has reached nobody.
         missed = store.missed(inventory)
-        writer = store.begin(Start(source, _collector(), inventory, whole, datetime.now().astimezone() + shift))
+        writer = store.begin(Start(source, collector_name(), inventory, whole, datetime.now().astimezone() + shift))
         yield Remembering(inventory, options.keep_days, store, StoreMemory(store, writer, fleet), missed)
 
 
@@ -100,13 +101,37 @@ def reading(options: argparse.Namespace) -> Iterator[Store]:
         yield store
 
 
+def stage_history(options: argparse.Namespace, fleet: Fleet) -> History:
+    """The recorded durations of stages: those of the site's own file, and those of the watches in the store.
+
+    A store that only the environment names, and that can't be read, costs a note and no plan.
+    """
+    from collector.plan.stages import merged
+    from collector.store.store import StoreError, opened
+    from inventory import history
+
+    written = history.read_history(fleet.folder / history.FILE)
+    named = named_store(options)
+    if named is None:
+        return written
+    try:
+        with opened(named, existing=True) as store:
+            return merged(written, store.stage_durations())
+    except StoreError as error:
+        if options.store is not None:
+            raise
+        complain(f"{error}; the durations that watches recorded there don't count", GO)
+        return written
+
+
 def named_store(options: argparse.Namespace) -> str | None:
     """The store's URL or file as --store or READYPAIR_STORE gives it; None where neither does, or with an empty one."""
     named: str | None = options.store
     return (os.environ.get("READYPAIR_STORE") if named is None else named) or None
 
 
-def _collector() -> str:
+def collector_name() -> str:
+    """Which machine this is, as stores are told."""
     import platform
 
     return os.environ.get("READYPAIR_COLLECTOR") or platform.node()

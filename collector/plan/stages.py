@@ -148,6 +148,11 @@ def estimate_of(minutes: Minutes) -> Estimate:
     return Estimate(minutes.optimistic * 60, minutes.likely * 60, minutes.pessimistic * 60)
 
 
+def merged(one: History, other: History) -> dict[str, tuple[float, ...]]:
+    """Two records of stages as one."""
+    return {stage: (*one.get(stage, ()), *other.get(stage, ())) for stage in dict.fromkeys((*one, *other))}
+
+
 def recorded(history: History, id: str) -> Duration | None:
     """The durations out of recorded stages: their 1st, 50th and 99th percentile; None for fewer than five.
 

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from collector.judging import snapshot_of
 from collector.snapshot import Snapshot
-from collector.store.store import Store, StoredWatch, StoreError, TakenOver, WatchWriter
+from collector.store.store import Store, StoredWatch, StoreError, TakenOver, WatchStart, WatchWriter
 from collector.watching.following import replay
-from collector.watching.sighting import Happening, Sighting, WatchState, restored_state
+from collector.watching.recognising import baseline_of
+from collector.watching.sighting import Baseline, Happening, Sighting, WatchState, plain, restored_state
 from collector.watching.watch import Outcome
+from inventory.pairs import Pair
 
 FRESH = timedelta(hours=24)
 """A watch whose last poll is older is left, not taken up: it was another night's window."""
@@ -72,6 +76,42 @@ def left_open(
     return found, tuple(watch for watch in same if watch is not found)
 
 
-def taken_up(store: Store, watch: StoredWatch) -> tuple[WatchState, tuple[Happening, ...]]:
-    """The state that a stored watch was left in, and its log: its sightings, folded again."""
-    return replay(restored_state(watch.start.opening), store.sightings(watch.id))
+def stored_baseline(store: Store, pair: Pair, now: datetime) -> Baseline | None:
+    """What `readypair baseline` took of the pair last, if it is of the last 24 hours; None where there is none."""
+    taken = next(iter(store.baselines(pair.name)), None)
+    if taken is None:
+        return None
+    moment = taken.asked or taken.judged
+    if not timedelta(0) <= now - moment <= FRESH:
+        return None
+    return baseline_of(snapshot_of(pair, store.captures(taken.judgement), moment))
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A watch that goes on from here: where it is kept, its state, and the log so far."""
+
+    writer: WatchWriter
+    state: WatchState
+    log: tuple[Happening, ...] = ()
+
+
+def begun(store: Store, state: WatchState, inventory: str, collector: str, now: datetime) -> Begun:
+    """A new watch, which begins from this state."""
+    start = WatchStart(state.pair, state.target, inventory, collector, now, plain(state))
+    return Begun(store.begin_watch(start), state)
+
+
+def taken_up(store: Store, watch: StoredWatch) -> Begun | None:
+    """A watch that was left, as it was left: its sightings, folded again; None where they aren't all kept."""
+    sightings = store.sightings(watch.id)
+    if len(sightings) != watch.polls:
+        return None
+    state, log = replay(restored_state(watch.start.opening), sightings)
+    return Begun(store.take_up(watch.id), state, log)
+
+
+def leave(store: Store, watches: Sequence[StoredWatch], now: datetime) -> None:
+    """Note of open watches that nobody takes them up again."""
+    for watch in watches:
+        store.take_up(watch.id).finish(now, LEFT, {})
