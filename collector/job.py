@@ -217,7 +217,7 @@ class PairRunner:
         with self._over:
             while self._at_work and not self._budget.spent():
                 self._over.wait(self._budget.pause())
-            left = self._at_work
+            left = self._at_work or self._waiting
         if self._failure is not None:
             raise self._failure
         if left:
@@ -250,7 +250,7 @@ class PairRunner:
 
     def _next(self) -> Pair | None:
         with self._lock:
-            if self.stopped.is_set() or not self._waiting:
+            if self.stopped.is_set() or not self._waiting or self._budget.spent():
                 return None
             self.under_way.append(self._waiting.popleft())
             return self.under_way[-1]

@@ -281,13 +281,14 @@ def joined(name: str) -> None:
 
 
 def test_at_the_deadline_who_is_asked_is_given_up_and_nobody_else_is_asked(fleet: Fleet, played: type[Played]) -> None:
-    budget, held = Announced(), threading.Event()
+    budget, held, both = Announced(), threading.Event(), threading.Barrier(2)
     fast = {member.hostname for member in fleet.pairs[0].members}
     asked: list[tuple[str, str]] = []
 
     def answer(hostname: str, command: Command) -> Capture:
         asked.append((hostname, command.text))
         if hostname not in fast:
+            both.wait(PATIENCE)
             budget.over.set()
             held.wait(PATIENCE)
         return Capture(hostname, command.text, "text")
