@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 from collector.capture import Capture
 from collector.nights.night import Night, PairState
 from collector.store import opening, pruning, reading, watches, writing
-from collector.store.store import Pruned, Start, StoredBaseline, StoredSweep, StoredWatch, WatchStart
+from collector.store.store import Pruned, Start, StoredBaseline, StoredJudgement, StoredSweep, StoredWatch, WatchStart
 from collector.store.telling import told
 from collector.store.watches import WatchWriter
 from collector.store.writing import Writer
@@ -73,6 +73,10 @@ class Database:
     def baselines(self, pair: str) -> tuple[StoredBaseline, ...]:
         """The pair's baselines."""
         return self._read(lambda connection: reading.baselines(connection, pair))
+
+    def judgements(self, pair: str) -> tuple[StoredJudgement, ...]:
+        """The pair's judgements."""
+        return self._read(lambda connection: reading.judgements(connection, pair))
 
     def missed(self, inventory: str) -> tuple[str, ...]:
         """The pairs that are first in line."""

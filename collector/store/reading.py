@@ -16,7 +16,7 @@ from collector.nights import state
 from collector.nights.night import Night, PairState, Room, Source
 from collector.store import contents
 from collector.store.schema import CAPTURES, CONTENTS, JUDGEMENTS, ROOMS, SWEEPS
-from collector.store.store import Start, StoredBaseline, StoredSweep
+from collector.store.store import Start, StoredBaseline, StoredJudgement, StoredSweep
 
 # The judgements that make nights, and those sweeps whose order of asking matters to the next one.
 _PLANNED = JUDGEMENTS.c.planned
@@ -115,6 +115,31 @@ def baselines(connection: Connection, pair: str) -> tuple[StoredBaseline, ...]:
         .order_by(func.coalesce(JUDGEMENTS.c.asked, JUDGEMENTS.c.judged).desc(), JUDGEMENTS.c.id.desc())
     )
     return tuple(StoredBaseline(row.id, row.asked, row.judged) for row in connection.execute(statement))
+
+
+def judgements(connection: Connection, pair: str) -> tuple[StoredJudgement, ...]:
+    """The pair's judgements by whichever command, in the order in which it was asked."""
+    statement = (
+        select(JUDGEMENTS, SWEEPS.c.source)
+        .join(SWEEPS, SWEEPS.c.id == JUDGEMENTS.c.sweep)
+        .where(JUDGEMENTS.c.pair == pair)
+        .order_by(func.coalesce(JUDGEMENTS.c.asked, JUDGEMENTS.c.judged), JUDGEMENTS.c.id)
+    )
+    return tuple(
+        StoredJudgement(
+            number=row.id,
+            source=Source(row.source),
+            night=row.night,
+            asked=row.asked,
+            judged=row.judged,
+            verdict=Verdict(row.verdict),
+            target_release=row.target_release,
+            planned=row.planned,
+            in_time=row.in_time,
+            kept=row.report is not None,
+        )
+        for row in connection.execute(statement)
+    )
 
 
 def missed(connection: Connection, inventory: str) -> tuple[str, ...]:

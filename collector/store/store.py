@@ -9,6 +9,7 @@ from datetime import date, datetime
 from typing import Any, Protocol
 
 from collector.capture import Capture
+from collector.finding import Verdict
 from collector.nights.night import Night, PairState, Room, Source
 from collector.result import PairResult
 from collector.snapshot import Snapshot
@@ -84,6 +85,25 @@ class StoredBaseline:
     judgement: int
     asked: datetime | None
     judged: datetime
+
+
+@dataclass(frozen=True)
+class StoredJudgement:
+    """A pair judged by any command: its number, when it was asked (None: undated) and judged, and what came of it.
+
+    `planned` and `in_time` as for `SweepWriter.keep`; `kept` says that its report and captures are still there.
+    """
+
+    number: int
+    source: Source
+    night: date
+    asked: datetime | None
+    judged: datetime
+    verdict: Verdict
+    target_release: str
+    planned: bool
+    in_time: bool
+    kept: bool
 
 
 class SweepWriter(Protocol):
@@ -172,6 +192,9 @@ class Store(Protocol):
 
     def baselines(self, pair: str) -> tuple[StoredBaseline, ...]:
         """The pair's baselines whose captures are still there, the newest first."""
+
+    def judgements(self, pair: str) -> tuple[StoredJudgement, ...]:
+        """Every judgement of the pair, whichever command made it, in the order in which it was asked."""
 
     def missed(self, inventory: str) -> tuple[str, ...]:
         """The pairs that the last whole sweep of this inventory didn't reach in time: first in line in the next one.

@@ -1,0 +1,135 @@
+"""Takes secrets out of what goes into an archive, with a mark in their place; the lines keep their numbers.
+
+What looks like one is told by the same patterns as in a recording that may leave a site (`collector.patterns`). Of a
+certificate, the fingerprint and the serial number are no secrets, and may matter to the ticket: they stay.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from collector import patterns
+from collector.capture import Capture
+from collector.patterns import SECRETS, Found
+from parsers import vocabulary
+
+MARK = "[secret removed]"
+
+_TOO_LONG = "[line removed: too long to be looked through for secrets]"
+_LONGEST = 4_000
+_COLOUR = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
+_UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
+_LINE = re.compile(r"([^\r\n]*)(\r+\n?|\n|\Z)")
+_WORD = re.compile(r"[A-Za-z]+")
+_KEY_BLOCK = re.compile(r"-----(BEGIN|END) [A-Z ]*PRIVATE KEY")
+_OF_A_CERTIFICATE = re.compile(r"(?i)certificate hash|fingerprint|serial number")
+# A number of fewer digits is a size or a slot.
+_SHORTEST_NUMBER = 6
+_SHORTEST_VALUE = 4
+
+
+@dataclass(frozen=True)
+class Blanked:
+    """A capture without its secrets: how many lines were changed, and what was taken out of them."""
+
+    capture: Capture
+    lines: int
+    values: frozenset[str]
+
+
+def blanked(capture: Capture, known: Iterable[str] = ()) -> Blanked:
+    """The capture with a mark for everything that looks like a secret, and for every one of the `known` ones."""
+    values: set[str] = set()
+    secrets = _known(known)
+    changed = 0
+    in_block = False
+    parts: list[str] = []
+    for found in _LINE.finditer(capture.text):
+        line, ending = found[1], found[2]
+        block = _KEY_BLOCK.search(line)
+        in_block = block[1] == "BEGIN" if block else in_block
+        blank = MARK if in_block and not block else _line(line, secrets, values)
+        changed += blank != line
+        parts.append(blank + ending)
+    return Blanked(replace(capture, text="".join(parts)), changed, frozenset(values))
+
+
+def looks_secret(text: str) -> bool:
+    """Whether any line of a text would be changed."""
+    return blanked(Capture("", "", text)).lines > 0
+
+
+def without(data: Any, values: Iterable[str]) -> Any:
+    """JSON-ready data with a mark for each of these values wherever it stands by itself."""
+    wanted = sorted({value for value in values if len(value) >= _SHORTEST_VALUE}, key=lambda each: (-len(each), each))
+    if not wanted:
+        return data
+    shape = re.compile(r"(?<!\w)(?:" + "|".join(map(re.escape, wanted)) + r")(?!\w)")
+    return _replaced(data, shape)
+
+
+def _replaced(data: Any, shape: re.Pattern[str]) -> Any:
+    if isinstance(data, str):
+        return shape.sub(MARK, data)
+    if isinstance(data, Mapping):
+        return {key: _replaced(value, shape) for key, value in data.items()}
+    if isinstance(data, list | tuple):
+        return [_replaced(value, shape) for value in data]
+    return data
+
+
+def _known(known: Iterable[str]) -> re.Pattern[str] | None:
+    wanted = sorted({value for value in known if len(value) >= _SHORTEST_VALUE}, key=lambda each: (-len(each), each))
+    return re.compile("|".join(map(re.escape, wanted))) if wanted else None
+
+
+def _line(line: str, known: re.Pattern[str] | None, values: set[str]) -> str:
+    if len(line) > _LONGEST:
+        return _TOO_LONG
+    if known is not None:
+        line = known.sub(MARK, line)
+    shown = _COLOUR.sub("", line)
+    found = _secrets(shown)
+    if not found:
+        # What can't be seen may stand in the middle of a secret.
+        hidden = _UNSEEN.sub("", shown)
+        return MARK if hidden != shown and _secrets(hidden) else line
+    values.update(each.text for each in found)
+    for start, end in reversed(_joined(found)):
+        shown = shown[:start] + MARK + shown[end:]
+    return shown
+
+
+def _secrets(line: str) -> list[Found]:
+    return [each for each in patterns.found(line, SECRETS, _is_prose) if not _is_harmless(each, line)]
+
+
+def _is_harmless(found: Found, line: str) -> bool:
+    if found.what == "a fingerprint" or MARK.startswith(found.text) or found.text.startswith("[secret"):
+        return True
+    # A WLAN's way of authentication: [WPA2][PSK][AES].
+    if found.text.startswith("]["):
+        return True
+    return found.what == "a long number in hexadecimal" and _OF_A_CERTIFICATE.search(line) is not None
+
+
+def _is_prose(text: str) -> bool:
+    """Whether a value has none but the controllers' own words, or is a number too short for a secret."""
+    words = _WORD.findall(text)
+    if not words:
+        return sum(character.isdigit() for character in text) < _SHORTEST_NUMBER
+    return all(word.lower() in vocabulary.words() for word in words)
+
+
+def _joined(found: Iterable[Found]) -> list[tuple[int, int]]:
+    """The places in their order, those that touch each other as one."""
+    joined: list[tuple[int, int]] = []
+    for start, end in sorted((each.start, each.end) for each in found):
+        if joined and start <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
+        else:
+            joined.append((start, end))
+    return joined
