@@ -22,7 +22,7 @@ from parsers.facts.wireless import WirelessSummary
 from parsers.release import Release
 
 INSTALL, ISSU, MISMATCHES = "show install summary", "show issu state detail", "show redundancy config-sync failures mcl"
-_RELEASE_IN_NAME = re.compile(r"(?<![0-9.])[0-9]{1,4}\.[0-9]{1,4}\.[0-9]{1,4}[a-z]{0,3}(?![a-z])")
+_RELEASE_IN_NAME = re.compile(r"(?<![0-9])(?<![0-9]\.)[0-9]{1,4}\.[0-9]{1,4}\.[0-9]{1,4}[a-z]{0,3}(?![a-z])")
 _GONE = ("DISABLED", "REMOVED")
 _MOST_LINES = 12
 

@@ -15,8 +15,8 @@ from collector.plan.plan import STAGES
 from collector.watching.sighting import Happening, SeenStage, StageRun, WatchState
 from collector.watching.wording import clock, spoken
 
-Against = Literal["in time", "about the limit", "over", "goes on", "broken off", "no plan", "not known"]
-"""A run against the plan's 90th percentile; `about the limit`: the bounds lie on either side of it."""
+Against = Literal["in time", "near the limit", "over", "goes on", "broken off", "no plan", "not known"]
+"""A run against the plan's 90th percentile; `near the limit`: the bounds lie on either side of it."""
 
 _MARKS = {"note": " ", "warning": "!", "failure": "x"}
 
@@ -69,7 +69,7 @@ def _against(run: StageRun) -> Against:
         return "over"
     if run.longest is None:
         return "not known"
-    return "in time" if run.longest <= run.p90_seconds else "about the limit"
+    return "in time" if run.longest <= run.p90_seconds else "near the limit"
 
 
 def table(found: Sequence[StageRow]) -> list[str]:
@@ -87,8 +87,7 @@ def _cells(row: StageRow) -> tuple[str, str, str, str, str, str]:
     plan = ""
     if row.p50_seconds is not None and row.p90_seconds is not None:
         plan = f"{_minutes(row.p50_seconds)}/{_minutes(row.p90_seconds)} min"
-    said = f"{row.against}, failed" if row.failed else row.against
-    return row.stage, began, ended, _took(row), plan, said
+    return row.stage, began, ended, _took(row), plan, "failed" if row.failed else row.against
 
 
 def _between(first: datetime, second: datetime) -> str:

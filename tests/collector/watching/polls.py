@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import replace
 from datetime import timedelta
 from functools import cache
 
@@ -11,12 +12,12 @@ from collector.capture import Capture, Ending
 from collector.plan import making
 from collector.plan.plan import Plan
 from collector.played_upgrade import Failure, Play, Upgrade
-from collector.snapshot import Snapshot, member_snapshot
+from collector.snapshot import MemberSnapshot, Reading, Snapshot, member_snapshot, understand
 from collector.watching.following import begin, replay
 from collector.watching.recognising import baseline_of, sight
 from collector.watching.sighting import Baseline, Happening, Sighting, WatchState
 from inventory.pairs import Pair
-from parsers import catalogue
+from parsers import Facts, catalogue
 from tests.collector.playing_pair import BEGINS, IMAGE_BYTES, answering, text
 from tests.demo_fleet import FIXTURES, fleet
 
@@ -48,12 +49,30 @@ def _captures(of: Play, moment: float, member: str, name: str) -> list[Capture]:
     ]
 
 
+@cache
+def _understood(capture: Capture) -> Reading[Facts]:
+    return understand(capture)
+
+
+def member(name: str, captures: Iterable[Capture]) -> MemberSnapshot:
+    """A member's snapshot; an answer that was read before isn't read again."""
+    found = {capture.command: capture for capture in captures}
+    same_time = {command: replace(each, started=each.started and BEGINS) for command, each in found.items()}
+    return MemberSnapshot(name, found, {command: _understood(each) for command, each in same_time.items()})
+
+
 def snapshot(of: Play, moment: float, *, damage: Damage = lambda capture: capture, name: str = "quay") -> Snapshot:
     """What both members answer at a moment; a capture may be damaged on the way."""
     first, second = (
-        member_snapshot(each.name, [damage(capture) for capture in _captures(of, moment, each.name, name)])
+        member(each.name, [damage(capture) for capture in _captures(of, moment, each.name, name)])
         for each in pair(name).members
     )
+    return Snapshot(pair(name), (first, second), BEGINS + timedelta(seconds=moment))
+
+
+def nobody(moment: float, name: str = "quay") -> Snapshot:
+    """A poll in which nobody answers."""
+    first, second = (member(each.name, [missing(each.name, row) for row in WATCHED]) for each in pair(name).members)
     return Snapshot(pair(name), (first, second), BEGINS + timedelta(seconds=moment))
 
 
@@ -63,12 +82,30 @@ def every(seconds: float, of: Play, begin: float = 0.0, end: float | None = None
     return [begin + number * seconds for number in range(int((last - begin) / seconds) + 1)]
 
 
-def sightings(of: Play, moments: Iterable[float], target: str = TARGET) -> list[Sighting]:
-    """The sightings of a watch that polls at these moments."""
+def sightings(
+    of: Play, moments: Iterable[float], lost: Collection[int] = (), before: Sighting | None = None
+) -> list[Sighting]:
+    """The sightings of a watch that polls at these moments; of the `lost` polls (from 1) nobody answers."""
     found: list[Sighting] = []
     for number, moment in enumerate(moments, 1):
-        found.append(sight(number, snapshot(of, moment), target, found[-1] if found else None))
+        poll = nobody(moment) if number in lost else snapshot(of, moment)
+        found.append(sight(number, poll, TARGET, found[-1] if found else before))
     return found
+
+
+@cache
+def polled(
+    seconds: float,
+    failure: Failure | None = None,
+    *,
+    alone: bool = False,
+    older_train: bool = False,
+    begin: float = 0.0,
+) -> tuple[Play, tuple[Sighting, ...]]:
+    """A play and what polls so many seconds apart see of it; `alone`: the crash of the active one without a standby."""
+    crash = "reload-standby" if alone else "restart-aps"
+    of = play(failure, crash_during=crash, older_train=older_train)
+    return of, tuple(sightings(of, every(seconds, of, begin)))
 
 
 @cache
@@ -87,12 +124,21 @@ def baseline() -> Baseline:
 
 
 def watched(
-    of: Play, moments: Iterable[float], *, planned: bool = True, based: bool = True
+    seen: Iterable[Sighting], *, planned: bool = True, based: bool = True
 ) -> tuple[WatchState, list[Happening]]:
-    """A watch of a play: its state after the last poll, and all that happened."""
-    state = begin(pair(), TARGET, plan() if planned else None, baseline() if based else None)
-    state, happened = replay(state, sightings(of, moments))
+    """A watch: its state after the last poll, and all that happened."""
+    state, happened = replay(start(planned=planned, based=based), tuple(seen))
     return state, list(happened)
+
+
+def start(*, planned: bool = True, based: bool = True) -> WatchState:
+    """A watch of quay before its first poll."""
+    return begin(pair(), TARGET, plan() if planned else None, baseline() if based else None)
+
+
+def raised(happened: Iterable[Happening]) -> list[tuple[str, str, str]]:
+    """The warnings and failures that were told, each with its id and subject."""
+    return [(each.kind, str(each.id), each.subject) for each in happened if each.kind in ("warning", "failed")]
 
 
 def after(happening: Happening) -> float:

@@ -1,0 +1,328 @@
+"""A watch of played upgrades: what it tells of a good one, which failure it names when, and that it can be resumed."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import timedelta
+from itertools import pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from collector.played_upgrade import FAILURES, Failure, Pace
+from collector.watching.following import follow, replay
+from collector.watching.recognising import sight
+from collector.watching.sighting import Course, Happening, WarningId, plain, restored_sighting, restored_state
+from tests.collector.playing_pair import BEGINS
+from tests.collector.watching.polls import (
+    TARGET,
+    after,
+    every,
+    missing,
+    nobody,
+    plan,
+    play,
+    polled,
+    raised,
+    sightings,
+    snapshot,
+    start,
+    watched,
+)
+
+INTERVALS = (30, 60, 180, 300)
+ROUND_P90 = start().course.round_p90_seconds or 0.0
+
+
+def first(happened: list[Happening], id: WarningId, kind: str = "failed") -> float:
+    """When a warning was first told, in seconds of the play."""
+    return next(after(each) for each in happened if each.id == id and each.kind == kind)
+
+
+@pytest.mark.parametrize("seconds", INTERVALS)
+@pytest.mark.parametrize("planned", [True, False])
+def test_a_good_upgrade_ends_done_without_a_warning(seconds: float, planned: bool) -> None:
+    of, seen = polled(seconds)
+    state, happened = watched(seen, planned=planned, based=planned)
+    assert raised(happened) == []
+    assert [after(each) >= of.acts["commit"] + 60 for each in happened if each.kind == "done"] == [True]
+    assert (state.failures, state.warned, state.done is not None) == ((), (), True)
+    order = [run.stage for run in state.runs]
+    assert order[0] == "before"
+    assert order[-1] == "done"
+    assert len(set(order)) == len(order)
+
+
+@pytest.mark.parametrize("seconds", INTERVALS)
+def test_a_stage_began_and_ended_within_its_bounds(seconds: float) -> None:
+    of, seen = polled(seconds)
+    state, _ = watched(seen)
+    truth = {str(act): BEGINS + timedelta(seconds=at) for act, at in of.acts.items()}
+    # The standby is hot somewhat before the restarts, the access points are back before the validation, and the
+    # commit is over somewhat before its time.
+    truth["restart-aps"] = BEGINS + timedelta(seconds=of.acts["reload-other"] + 0.9 * 1080)
+    truth["validate"] = BEGINS + timedelta(seconds=of.acts["validate"] - 0.4 * 240)
+    truth["done"] = BEGINS + timedelta(seconds=of.acts["commit"] + 60)
+    for run in state.runs:
+        if run.after is not None:
+            assert run.after < truth[run.stage] <= run.seen, run.stage
+    for run, then in pairwise(state.runs):
+        assert run.ended == then.seen
+        assert run.last == then.after
+    if seconds <= 60:
+        assert set(truth) - {"after"} == {run.stage for run in state.runs} | ({"commit"} if seconds > 59 else set())
+
+
+@pytest.mark.parametrize("seconds", INTERVALS)
+def test_a_standby_that_never_gets_hot_is_named_within_two_polls(seconds: float) -> None:
+    of, seen = polled(seconds, "standby-never-hot")
+    state, happened = watched(seen)
+    synchronise = state.course.stage("synchronise")
+    assert synchronise is not None
+    # It can be known once the stage has gone on, since the first poll that saw it, for longer than the plan's P90.
+    threshold = of.acts["synchronise"] + (synchronise.p90_seconds or 0)
+    assert threshold < first(happened, "standby-never-hot") <= threshold + 2 * seconds
+    assert state.failures == ("standby-never-hot", "auto-abort")
+    assert not [each for each in happened if each.id == "overdue"]
+
+
+def test_without_a_plan_a_cold_standby_is_named_after_half_an_hour() -> None:
+    of, seen = polled(60, "standby-never-hot")
+    _, happened = watched(seen, planned=False)
+    assert of.acts["synchronise"] + 1800 < first(happened, "standby-never-hot") <= of.acts["synchronise"] + 1800 + 120
+
+
+@pytest.mark.parametrize("seconds", INTERVALS)
+def test_a_mismatch_of_the_configuration_is_named_within_two_polls(seconds: float) -> None:
+    of, seen = polled(seconds, "config-mismatch")
+    _, happened = watched(seen)
+    shown = of.acts["reload-other"] + 0.6 * 1080
+    assert shown <= first(happened, "config-mismatch") <= shown + 2 * seconds
+    assert len([each for each in happened if each.id == "config-mismatch"]) == 1
+
+
+@pytest.mark.parametrize("seconds", INTERVALS)
+def test_access_points_that_do_not_return_are_named_within_two_polls(seconds: float) -> None:
+    of, seen = polled(seconds, "aps-missing")
+    state, happened = watched(seen)
+    # A restart takes no longer than the plan's P90 of a round: who is away for longer is late.
+    threshold = of.acts["restart-aps"] + ROUND_P90
+    warned = min(first(happened, "aps-missing", kind) for kind in {e.kind for e in happened if e.id == "aps-missing"})
+    assert threshold < warned <= threshold + 2 * seconds
+    last_batch = of.acts["restart-aps"] + 2 * 240 + ROUND_P90
+    assert first(happened, "aps-missing") <= last_batch + 2 * seconds
+    assert "aps-missing" in state.failures
+    named = next(each for each in happened if each.id == "aps-missing")
+    assert "quay-" in named.statement
+
+
+def test_without_names_a_return_that_stalls_is_told() -> None:
+    of, seen = polled(60, "aps-missing")
+    state, happened = watched([replace(each, ap_names=None) for each in seen], based=False)
+    stalled = of.acts["restart-aps"] + 2 * 240 + 0.6 * 240 + ROUND_P90
+    assert stalled < first(happened, "aps-stalled") <= stalled + 120
+    assert "aps-stalled" in state.failures
+
+
+@pytest.mark.parametrize("seconds", INTERVALS)
+@pytest.mark.parametrize("failure", ["auto-abort", "config-mismatch", "standby-never-hot"])
+def test_a_timer_that_fires_is_named_within_two_polls(seconds: float, failure: Failure) -> None:
+    of, seen = polled(seconds, failure)
+    state, happened = watched(seen)
+    fires = of.acts["reload-standby"] + 7200
+    told = [after(each) for each in happened if each.id == "auto-abort"]
+    assert fires <= told[0] <= fires + 2 * seconds
+    assert "auto-abort" in state.failures
+    assert state.runs[-1].stage == "rolled-back"
+    assert [e.statement for e in happened if e.kind == "rolled-back"][-1].startswith("The way back is over.")
+    assert state.done is None
+
+
+@pytest.mark.parametrize("seconds", INTERVALS)
+def test_a_crash_of_the_active_one_is_named_within_two_polls(seconds: float) -> None:
+    of, seen = polled(seconds, "active-crashes")
+    _, happened = watched(seen)
+    crash = of.acts["restart-aps"] + 0.5 * 720
+    assert crash <= first(happened, "active-crashed") <= crash + 2 * seconds
+    assert [each.subject for each in happened if each.id == "active-crashed"] == ["quay-b"]
+
+
+@pytest.mark.parametrize("seconds", INTERVALS)
+def test_a_crash_without_a_standby_is_named_when_somebody_answers_again(seconds: float) -> None:
+    of, seen = polled(seconds, "active-crashes", alone=True)
+    _, happened = watched(seen)
+    assert first(happened, "active-crashed") <= of.acts["synchronise"] + 2 * seconds
+    blind = [after(each) for each in happened if each.kind == "watcher-blind"]
+    if seconds <= 60:
+        assert blind[0] <= of.acts["reload-standby"] + 330 + 2 * seconds
+
+
+def test_a_silence_of_twenty_minutes_during_a_reload_is_no_alarm_before_the_plan_has_it_over() -> None:
+    of = play()
+    moments = every(60, of)
+    begin, end = of.acts["reload-other"] + 60, of.acts["reload-other"] + 60 + 20 * 60
+    lost = {number for number, moment in enumerate(moments, 1) if begin <= moment < end}
+    _, happened = watched(sightings(of, moments, lost))
+    reload_other = start().course.stage("reload-other")
+    assert (reload_other.p90_seconds if reload_other else 0) or end - of.acts["reload-other"] < 0
+    assert raised(happened) == []
+    blind = [each for each in happened if each.kind == "watcher-blind"]
+    assert [each.severity for each in blind] == ["note"]
+    assert "this watch can't see" in blind[0].statement
+
+
+def test_a_silence_beyond_the_plan_is_told_as_what_it_is() -> None:
+    of = play()
+    moments = every(60, of)
+    lost = {number for number, moment in enumerate(moments, 1) if moment >= of.acts["reload-standby"] + 60}
+    _, happened = watched(sightings(of, moments, lost)[:40])
+    overdue = next(each for each in happened if each.id == "overdue")
+    assert overdue.subject == "reload-standby"
+    assert overdue.statement.endswith("Nobody answers this watch, so it can't see how far it is.")
+    assert not [each for each in happened if each.kind == "failed"]
+
+
+def test_a_stage_that_lasts_too_long_is_told_once_and_cleared() -> None:
+    of = play(pace=Pace(reload_standby=2400))
+    _, happened = watched(sightings(of, every(60, of)))
+    told = [(each.kind, each.subject) for each in happened if each.id == "overdue"]
+    assert told == [("warning", "reload-standby"), ("cleared", "reload-standby")]
+    p90 = start().course.stage("reload-standby")
+    assert p90 is not None
+    threshold = of.acts["reload-standby"] + (p90.p90_seconds or 0)
+    assert threshold < first(happened, "overdue", "warning") <= threshold + 120
+
+
+def test_deadlines_move_with_the_actual_start() -> None:
+    of = play(pace=Pace(before=7200))
+    _, happened = watched(sightings(of, every(120, of)))
+    assert not [each for each in happened if each.id == "overdue"]
+
+
+def test_a_timer_that_fires_before_validation_ends_is_told_and_corrected() -> None:
+    of = play(pace=Pace(auto_abort=4200))
+    _, happened = watched(sightings(of, every(60, of)))
+    told = [each for each in happened if each.id == "timer-too-short"]
+    assert after(told[0]) == of.acts["reload-standby"]
+    assert "The auto-abort timer runs out at 00:18, in 1 hour 10 minutes" in told[0].statement
+    _, happened = watched(sightings(play(), every(60, play())))
+    assert not [each for each in happened if each.id == "timer-too-short"]
+
+
+def test_each_point_of_no_return_is_said_once_before_and_once_after() -> None:
+    of, seen = polled(60)
+    state = start()
+    last = BEGINS + timedelta(seconds=of.acts["validate"] + 600)
+    stages = tuple(replace(each, last_moment=last if each.id == "validate" else None) for each in state.course.stages)
+    _, happened = replay(replace(state, course=replace(state.course, stages=stages)), seen)
+    told = [(each.id, each.subject) for each in happened if each.kind == "turn-back"]
+    assert told == [("turn-back-near", "validate"), ("turn-back-passed", "validate")]
+    assert [each.last_moment for each in state.course.stages] == [each.turn_back.last_moment for each in plan().stages]
+
+
+def test_lost_sight_and_lost_members_are_told_apart() -> None:
+    of = play()
+    moments = every(60, of, end=110)
+    quiet = [snapshot(of, moment) for moment in moments]
+    alone = snapshot(of, 120.0, damage=lambda c: missing(c.member, c.command) if c.member == "quay-b" else c)
+    before = sightings(of, moments)[-1]
+    seen = [*sightings(of, moments)]
+    for number in range(3):
+        poll = replace(alone, moment=quiet[-1].moment + timedelta(seconds=60 * (number + 1)))
+        seen.append(sight(before.number + number + 1, poll, TARGET, seen[-1]))
+    _, happened = watched(seen)
+    lost = [each for each in happened if each.kind == "member-lost"]
+    assert [each.statement for each in lost] == ["quay-b doesn't answer (the connection was refused)."]
+    assert [each.subject for each in happened if each.id == "member-away"] == ["quay-b"]
+    assert not [each for each in happened if each.kind == "watcher-blind"]
+
+
+def test_done_is_taken_back_by_what_contradicts_it_and_only_by_that() -> None:
+    of, seen = polled(60)
+    state, _ = watched(seen)
+    number = seen[-1].number
+    silent = sight(number + 1, nobody(6000), TARGET, seen[-1])
+    state, happened = follow(state, silent)
+    assert state.done is not None
+    assert [each.kind for each in happened] == []
+    half = snapshot(
+        of, 6060, damage=lambda c: missing(c.member, c.command) if c.command == "show install summary" else c
+    )
+    state, happened = follow(state, sight(number + 2, half, TARGET, silent))
+    assert (state.done is not None, [each.kind for each in happened]) == (True, [])
+    other = sight(number + 3, snapshot(of, of.moment("reload-other", 0.7)), TARGET, silent)
+    state, happened = follow(state, replace(other, moment=half.moment + timedelta(seconds=60)))
+    assert state.done is None
+    assert happened[0].kind == "not-done"
+    assert happened[0].statement.startswith("No longer done: ")
+
+
+def test_access_points_that_leave_again_take_the_validation_back() -> None:
+    of = play(batches=2, pace=Pace(restart_aps=900))
+    _, happened = watched(sightings(of, every(60, of)))
+    assert [each.stage for each in happened if each.kind == "stage-began"].count("restart-aps") <= 2
+    assert [each.kind for each in happened][-1] == "done"
+
+
+@pytest.mark.parametrize("failure", [None, "active-crashes"])
+@given(st.integers(0, 90))
+@settings(max_examples=12, deadline=None)
+def test_a_watch_that_is_begun_again_takes_up_where_it_was(failure: Failure | None, stopped: int) -> None:
+    _, seen = polled(60, failure)
+    whole = replay(start(), seen)
+    stored = [restored_sighting(json.loads(json.dumps(plain(each)))) for each in seen[:stopped]]
+    state, told = replay(start(), stored)
+    kept = restored_state(json.loads(json.dumps(plain(state))))
+    assert kept == state
+    assert replay(kept, seen[stopped:])[0] == whole[0]
+    assert (*told, *replay(kept, seen[stopped:])[1]) == whole[1]
+
+
+@given(st.lists(st.integers(20, 200), min_size=40, max_size=60), st.sets(st.integers(1, 60), max_size=12))
+@settings(max_examples=8, deadline=None)
+def test_no_warning_flutters(gaps: list[int], lost: set[int]) -> None:
+    """Whatever the intervals and whichever polls nobody answers: each warning is raised once at most."""
+    of = play("aps-missing")
+    moments = [float(sum(gaps[:number])) for number in range(len(gaps))]
+    _, happened = watched(sightings(of, moments, lost))
+    told = [each for each in raised(happened) if each[1] not in ("aps-missing", "auto-abort")]
+    assert len(set(told)) == len(told)
+    assert len([each for each in happened if each.id == "aps-missing" and each.kind == "warning"]) <= 1
+
+
+def test_a_watch_that_begins_in_the_middle_knows_no_begin() -> None:
+    _, seen = polled(60, begin=2000)
+    state, happened = watched(seen)
+    assert state.runs[0].stage == "reload-other"
+    assert (state.runs[0].after, state.runs[0].longest) == (None, None)
+    assert "the watch didn't see it begin" in next(e.statement for e in happened if e.kind == "stage-ended")
+    assert state.done is not None
+    assert raised(happened) == []
+
+
+def test_a_gap_between_polls_is_said() -> None:
+    of = play()
+    _, happened = watched(sightings(of, [0, 60, 120, 4000, 4060, 5000]))
+    gaps = [each.statement for each in happened if each.kind == "watcher-sees"]
+    assert gaps == [
+        "No poll was taken between 23:02 and 00:06.",
+        "No poll was taken between 00:07 and 00:23.",
+    ]
+    began = [each for each in happened if each.kind == "stage-began" and each.subject == "restart-aps"]
+    assert "No poll saw" in began[0].statement
+
+
+def test_a_remedy_that_can_drop_clients_defers_to_those_who_decide() -> None:
+    told = [each for name in FAILURES for each in watched(polled(60, name)[1])[1]]
+    found = [each for each in told if each.kind in ("failed", "warning")]
+    assert found
+    for each in found:
+        assert each.remedy
+        if "turn back" in each.remedy or "roll" in each.remedy:
+            assert "vendor's procedure" in each.remedy or "change process" in each.remedy
+
+
+def test_without_a_plan_there_is_no_course() -> None:
+    assert start(planned=False).course == Course()
