@@ -106,11 +106,12 @@ def _on_images(
         counts = Counter(str(release) for _, release in others)
         on = ", ".join(f"{number:,} on {release}" for release, number in sorted(counts.items()))
         names = [row.name for row, _ in others]
-        said = f"{many(len(others), _WHAT)} aren't on {target} but {on}: {some(sorted(names))}"
+        said = f"{many(len(others), _WHAT)} {_are(others)} not on {target} but {on}: {some(sorted(names))}"
         lines = rows(reading, (row.at for row, _ in others), "total")
-        yield sides.said(Topic.AP_IMAGES, Kind.FAULT, said, names, after=lines, remedy=_IMAGES)
+        kind = Kind.TO_EXPLAIN if sides.upgrade is False else Kind.FAULT
+        yield sides.said(Topic.AP_IMAGES, kind, said, names, after=lines, remedy=_IMAGES)
     if silent:
-        said = f"on which image {many(len(silent), _WHAT)} are isn't shown: {some(sorted(silent))}"
+        said = f"the image of {many(len(silent), _WHAT)} isn't shown: {some(sorted(silent))}"
         lines = rows(reading, (row.at for row in listed if row.name in set(silent)), "total")
         yield sides.said(Topic.AP_IMAGES, Kind.UNKNOWN, said, silent, after=lines)
     if not others and not silent:
@@ -193,7 +194,7 @@ def _is_registered(ap: AccessPoint) -> bool:
     return (ap.state or "").strip().lower() == "registered"
 
 
-def _are(aps: Sequence[AccessPoint]) -> str:
+def _are(aps: Sequence[object]) -> str:
     return "is" if len(aps) == 1 else "are"
 
 
