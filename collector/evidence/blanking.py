@@ -40,10 +40,14 @@ class Blanked:
     values: frozenset[str]
 
 
-def blanked(capture: Capture, known: Iterable[str] = ()) -> Blanked:
-    """The capture with a mark for everything that looks like a secret, and for every one of the `known` ones."""
+def blanked(capture: Capture, known: Iterable[str] = (), told: Iterable[str] = ()) -> Blanked:
+    """The capture with a mark for everything that looks like a secret.
+
+    Likewise for every one of the `known` ones wherever it stands, and for what another capture `told` to be one where
+    it stands by itself.
+    """
     values: set[str] = set()
-    secrets = _known(known)
+    secrets = _shape(known, told)
     changed = 0
     in_block = False
     parts: list[str] = []
@@ -64,11 +68,8 @@ def looks_secret(text: str) -> bool:
 
 def without(data: Any, values: Iterable[str]) -> Any:
     """JSON-ready data with a mark for each of these values wherever it stands by itself."""
-    wanted = sorted({value for value in values if len(value) >= _SHORTEST_VALUE}, key=lambda each: (-len(each), each))
-    if not wanted:
-        return data
-    shape = re.compile(r"(?<!\w)(?:" + "|".join(map(re.escape, wanted)) + r")(?!\w)")
-    return _replaced(data, shape)
+    shape = _shape((), values)
+    return data if shape is None else _replaced(data, shape)
 
 
 def _replaced(data: Any, shape: re.Pattern[str]) -> Any:
@@ -81,17 +82,21 @@ def _replaced(data: Any, shape: re.Pattern[str]) -> Any:
     return data
 
 
-def _known(known: Iterable[str]) -> re.Pattern[str] | None:
-    wanted = sorted({value for value in known if len(value) >= _SHORTEST_VALUE}, key=lambda each: (-len(each), each))
-    return re.compile("|".join(map(re.escape, wanted))) if wanted else None
+def _shape(anywhere: Iterable[str], alone: Iterable[str]) -> re.Pattern[str] | None:
+    """What finds the longest of these texts; those of `alone` only where they are no part of a longer word."""
+    shapes = {each: re.escape(each) for each in alone if len(each) >= _SHORTEST_VALUE}
+    shapes = {each: rf"(?<!\w){shape}(?!\w)" for each, shape in shapes.items()}
+    shapes |= {each: re.escape(each) for each in anywhere if len(each) >= _SHORTEST_VALUE}
+    ordered = sorted(shapes, key=lambda each: (-len(each), each))
+    return re.compile("|".join(shapes[each] for each in ordered)) if shapes else None
 
 
 def _line(line: str, known: re.Pattern[str] | None, values: set[str]) -> str:
     if len(line) > _LONGEST:
         return _TOO_LONG
-    if known is not None:
-        line = known.sub(MARK, line)
     shown = _COLOUR.sub("", line)
+    if known is not None and known.search(shown):
+        line = shown = known.sub(MARK, shown)
     found = _secrets(shown)
     if not found:
         # What can't be seen may stand in the middle of a secret.

@@ -1,7 +1,7 @@
 """Puts the evidence of a window together out of the store and the inventory: `evidence.json`, and the files beside it.
 
-Everything comes from what is stored and from the inventory, nothing from this machine's clock, zone or name, so that the
-same inputs give the same files.
+Everything comes from what is stored and from the inventory, nothing from this machine's clock, zone or name, so that
+the same inputs give the same files.
 """
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ COPIED = ("policy.yaml", "waivers.yaml")
 
 @dataclass(frozen=True)
 class Dossier:
-    """What an archive is made of: its folder, `evidence.json` as data, all other files, and the moment that they bear."""
+    """What an archive is made of: its folder, `evidence.json` as data, all other files, and the moment they bear."""
 
     folder: str
     document: Mapping[str, Any]
@@ -88,58 +88,61 @@ class _Captures:
     def __init__(self, secrets: Sequence[str], zone: tzinfo) -> None:
         self._secrets = secrets
         self._zone = zone
-        self._texts: dict[tuple[str, str, str], tuple[list[str], list[str]]] = {}
-        self.files: dict[str, bytes] = {}
-        self.rows: dict[str, dict[str, Any]] = {}
-        self.values: set[str] = set()
         self._known: dict[str, dict[tuple[str, str], Capture]] = {}
+        self._cited: dict[str, tuple[str, Capture]] = {}
+        self.values: set[str] = set(secrets)
+        """What was found to be a secret in any of them."""
 
     def know(self, part: str, captures: Mapping[str, Sequence[Capture]]) -> None:
         """Take in the captures of a part; only those that are cited go into the archive."""
         self._known[part] = {(each.member, each.command): each for own in captures.values() for each in own}
+
+    def look_through(self, part: str) -> None:
+        """Look for secrets in all captures of a part: a sentence may tell of one that isn't cited."""
         for each in self._known[part].values():
             self.values |= blanked(each, self._secrets).values
 
     def cited(self, part: str, evidence: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
-        """The evidence with the file that each item stands in, and its lines as they stand there."""
-        return [self._item(part, each) for each in evidence]
+        """The evidence, each item with the file that it stands in; None where its capture isn't there."""
+        return [{**each, "file": self._file(part, each)} for each in evidence]
 
-    def _item(self, part: str, item: Mapping[str, Any]) -> dict[str, Any]:
+    def _file(self, part: str, item: Mapping[str, Any]) -> str | None:
         capture = self._known.get(part, {}).get((item["member"], item["command"]))
         if capture is None or capture.ending is Ending.MISSING:
-            return {**item, "file": None}
-        name = self._add(part, capture)
-        original, shown = self._texts[part, capture.member, capture.command]
-        stands = all(
-            0 < number <= len(original) and encodable(original[number - 1]) == line
-            for number, line in zip(item["numbers"], item["lines"], strict=True)
-        )
-        if not stands:
-            return {**item, "file": None}
-        return {**item, "file": name, "lines": [encodable(shown[number - 1]) for number in item["numbers"]]}
-
-    def _add(self, part: str, capture: Capture) -> str:
+            return None
+        printed = transcript.split(capture.text)
+        cited = zip(item["numbers"], item["lines"], strict=True)
+        if not all(0 < number <= len(printed) and encodable(printed[number - 1]) == line for number, line in cited):
+            return None
         name = f"captures/{part}/{safe_name(capture.member)}/{catalogue.slug(capture.command)}.txt"
-        if name not in self.files:
-            changed = blanked(capture, self._secrets)
-            text = changed.capture.text
-            self._texts[part, capture.member, capture.command] = transcript.split(capture.text), transcript.split(text)
-            data = text.encode("utf-8", "surrogateescape")
-            self.files[name] = data
-            self.rows[name] = {
-                "file": name,
-                "part": part,
-                "member": capture.member,
-                "command": capture.command,
-                "started": _moment(capture.started, self._zone),
-                "seconds": capture.seconds,
-                "ending": capture.ending.value,
-                "reason": capture.reason,
-                "bytes": len(data),
-                "sha256": digest(data),
-                "lines_with_secrets_removed": changed.lines,
-            }
+        if name not in self._cited:
+            self._cited[name] = part, capture
+            self.values |= blanked(capture, self._secrets).values
         return name
+
+    def finished(self) -> tuple[dict[str, bytes], list[dict[str, Any]]]:
+        """The files, and what is known of each; what one of them told to be a secret stands in none of them."""
+        files, rows = {}, []
+        for name, (part, capture) in sorted(self._cited.items()):
+            changed = blanked(capture, self._secrets, self.values)
+            files[name] = changed.capture.text.encode("utf-8", "surrogateescape")
+            rows.append(self._row(name, part, changed.capture, files[name], changed.lines))
+        return files, rows
+
+    def _row(self, name: str, part: str, capture: Capture, data: bytes, changed: int) -> dict[str, Any]:
+        return {
+            "file": name,
+            "part": part,
+            "member": capture.member,
+            "command": capture.command,
+            "started": _moment(capture.started, self._zone),
+            "seconds": capture.seconds,
+            "ending": capture.ending.value,
+            "reason": capture.reason,
+            "bytes": len(data),
+            "sha256": digest(data),
+            "lines_changed": changed,
+        }
 
 
 class _Gathering:
@@ -179,17 +182,18 @@ class _Gathering:
             "files": self._site_files(),
             "missing": self._missing,
         }
-        told["captures"] = [self._captures.rows[name] for name in sorted(self._captures.rows)]
+        files, told["captures"] = self._captures.finished()
         # A sentence may repeat what a line said.
-        clean = without(encodable_data(told), {*self._captures.values, *self._inputs.secrets})
+        clean = _relined(without(encodable_data(told), self._captures.values), files)
         folder = f"evidence-{safe_name(pair.name)}-{told['date']}"
-        return Dossier(folder, clean, self._captures.files | self._copies(), self._moment())
+        return Dossier(folder, clean, files | self._copies(), self._moment())
 
     def _snapshot(self, part: str, judgement: StoredJudgement | None) -> Snapshot | None:
         if judgement is None:
             return None
         captures = self._store.captures(judgement.number)
         self._captures.know(part, captures)
+        self._captures.look_through(part)
         return snapshot_of(self._pair, captures, judgement.judged)
 
     def _side(self, part: str, judgement: StoredJudgement | None) -> dict[str, Any] | None:
@@ -334,7 +338,28 @@ _NO_SIDE = {
     "before": "There is no verdict from before: the store holds no baseline of the pair from before the window.",
     "after": "There is no verdict from afterwards: nobody compared the pair, or asked it otherwise, after the window.",
 }
-_NO_BASELINE = "There is no baseline: what stands here as before is an ordinary judgement, which asks less than a comparison needs."
+_NO_BASELINE = "There is no baseline: what stands here as before is an ordinary judgement, which asks for less."
+
+
+def _relined(data: Any, files: Mapping[str, bytes]) -> Any:
+    """The data, every cited line as it stands in the file that it is cited from."""
+    texts: dict[str, list[str]] = {}
+
+    def lines(name: str) -> list[str]:
+        if name not in texts:
+            texts[name] = transcript.split(files[name].decode("utf-8", "surrogateescape"))
+        return texts[name]
+
+    def walked(value: Any) -> Any:
+        if isinstance(value, list):
+            return [walked(each) for each in value]
+        if not isinstance(value, dict):
+            return value
+        if value.get("file") is not None and "numbers" in value:
+            return {**value, "lines": [encodable(lines(value["file"])[number - 1]) for number in value["numbers"]]}
+        return {key: walked(each) for key, each in value.items()}
+
+    return walked(data)
 
 
 def _target(pair: Pair, chosen: Chosen) -> str:

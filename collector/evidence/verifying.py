@@ -1,0 +1,135 @@
+"""Verifies an archive by itself: no store, no network, and nothing of it ever comes to a disk."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from collector.evidence.archive import MANIFEST, SUMS, NotAnArchive, against_manifest, digest, read
+from collector.evidence.dossier import SCHEMA
+from collector.report import evidence_page
+from collector.report.visible import encodable
+from parsers import transcript
+
+EVIDENCE = "evidence.json"
+REPORT = "report.html"
+_DEEPEST = 40
+
+
+@dataclass(frozen=True)
+class Verified:
+    """What came of it: the faults, a clause each, and how much was looked at."""
+
+    faults: tuple[str, ...]
+    files: int
+    lines: int
+    pair: str
+    date: str
+
+
+def verify(data: bytes) -> Verified:
+    """Look at everything in an archive; NotAnArchive where it is none, or can't be read."""
+    found = read(data)
+    faults = [*found.faults, *against_manifest(found.files)]
+    faults += [f"{name} is missing" for name in (EVIDENCE, REPORT, SUMS) if name not in found.files]
+    told = _document(found.files)
+    if told is None:
+        return Verified((*faults, f"{EVIDENCE} isn't one of readypair's"), len(found.files), 0, "", "")
+    cited = list(_cited(told, 0))
+    faults += list(_of_captures(told, found.files))
+    faults += [fault for item in cited for fault in _of_lines(item, found.files)]
+    faults += list(_of_report(told, found.files))
+    lines = sum(len(item["numbers"]) for item in cited if isinstance(item.get("numbers"), list))
+    return Verified(tuple(dict.fromkeys(faults)), len(found.files), lines, str(told.get("pair")), str(told.get("date")))
+
+
+def _document(files: Mapping[str, bytes]) -> dict[str, Any] | None:
+    try:
+        told = json.loads(files.get(EVIDENCE, b""))
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(told, dict) or told.get("tool") != "readypair" or not isinstance(told.get("schema"), int):
+        return None
+    if told["schema"] != SCHEMA:
+        raise NotAnArchive(f"it was made by another readypair (schema {told['schema']}); verify it with that one")
+    return told
+
+
+def _cited(value: Any, depth: int) -> Iterator[dict[str, Any]]:
+    """Everything that cites lines of a file, wherever it stands."""
+    if depth > _DEEPEST:
+        return
+    if isinstance(value, list):
+        for each in value:
+            yield from _cited(each, depth + 1)
+    elif isinstance(value, dict):
+        if "numbers" in value and "lines" in value:
+            yield value
+        for each in value.values():
+            yield from _cited(each, depth + 1)
+
+
+def _of_lines(item: Mapping[str, Any], files: Mapping[str, bytes]) -> Iterator[str]:
+    """Whether each cited line stands in the capture that it is cited from, at its number."""
+    name, numbers, lines = item.get("file"), item["numbers"], item["lines"]
+    if name is None:
+        return
+    if not isinstance(name, str) or not isinstance(numbers, list) or not isinstance(lines, list):
+        yield f"{EVIDENCE} cites lines in a way that isn't readypair's"
+        return
+    if len(numbers) != len(lines) or not all(type(number) is int for number in numbers):
+        yield f"{EVIDENCE} cites lines of {name} without their numbers"
+        return
+    if name not in files:
+        yield f"{EVIDENCE} cites {name}, which isn't in the archive"
+        return
+    printed = transcript.split(files[name].decode("utf-8", "surrogateescape"))
+    for number, line in zip(numbers, lines, strict=True):
+        if not 1 <= number <= len(printed) or encodable(printed[number - 1]) != line:
+            yield f"{EVIDENCE} cites line {number} of {name}, which says something else"
+
+
+def _of_captures(told: Mapping[str, Any], files: Mapping[str, bytes]) -> Iterator[str]:
+    """Whether the list of captures and the captures agree."""
+    rows = told.get("captures")
+    rows = rows if isinstance(rows, list) else []
+    listed = {row["file"]: row for row in rows if isinstance(row, dict) and isinstance(row.get("file"), str)}
+    here = {name for name in files if name.startswith("captures/")}
+    yield from (f"{name} isn't among the captures of {EVIDENCE}" for name in sorted(here - listed.keys()))
+    yield from (f"{EVIDENCE} lists {name}, which isn't in the archive" for name in sorted(listed.keys() - here))
+    for name in sorted(here & listed.keys()):
+        if listed[name].get("sha256") != digest(files[name]):
+            yield f"{name} isn't the capture that {EVIDENCE} lists: its SHA-256 differs"
+    yield from _of_copies(told.get("files"), files)
+
+
+def _of_copies(rows: Any, files: Mapping[str, bytes]) -> Iterator[str]:
+    for row in rows if isinstance(rows, list) else []:
+        name = row.get("name") if isinstance(row, dict) and row.get("copied") else None
+        if isinstance(name, str) and (name not in files or row.get("sha256") != digest(files[name])):
+            yield f"{name} isn't the file that {EVIDENCE} lists: its SHA-256 differs"
+
+
+def _of_report(told: Mapping[str, Any], files: Mapping[str, bytes]) -> Iterator[str]:
+    """Whether the report is of this evidence; where this readypair has the same templates, whether it is made of it."""
+    if REPORT not in files or EVIDENCE not in files:
+        return
+    sha256 = digest(files[EVIDENCE])
+    if sha256.encode() not in files[REPORT]:
+        yield f"{REPORT} is of other evidence: it doesn't bear the SHA-256 of {EVIDENCE}"
+        return
+    versions = told.get("versions")
+    if not isinstance(versions, dict) or versions.get("report") != evidence_page.template_digest():
+        return
+    try:
+        same = evidence_page.page(told, sha256).encode("utf-8") == files[REPORT]
+    except evidence_page.UNSHOWABLE:
+        yield f"{EVIDENCE} lacks what a report is made of"
+        return
+    if not same:
+        yield f"{REPORT} doesn't say what {EVIDENCE} says"
+
+
+__all__ = ["EVIDENCE", "MANIFEST", "REPORT", "Verified", "verify"]
