@@ -76,7 +76,7 @@ def table(found: Sequence[StageRow]) -> list[str]:
     """The rows as lines of at most 80 columns, under a heading; none where there are no rows."""
     if not found:
         return []
-    cells = [("stage", "began", "ended", "took", "plan 50/90", ""), *(_cells(row) for row in found)]
+    cells = [("stage", "began", "ended", "took", "p50/p90", ""), *(_cells(row) for row in found)]
     widths = [max(len(line[column]) for line in cells) for column in range(6)]
     return ["  ".join(text.ljust(width) for text, width in zip(line, widths, strict=True)).rstrip() for line in cells]
 
@@ -86,7 +86,7 @@ def _cells(row: StageRow) -> tuple[str, str, str, str, str, str]:
     ended = "" if row.ended is None else _between(*row.ended)
     plan = ""
     if row.p50_seconds is not None and row.p90_seconds is not None:
-        plan = f"{_minutes(row.p50_seconds)}/{_minutes(row.p90_seconds)} min"
+        plan = f"{_minutes(row.p50_seconds)}/{_minutes(row.p90_seconds)}"
     return row.stage, began, ended, _took(row), plan, "failed" if row.failed else row.against
 
 
@@ -98,7 +98,7 @@ def _took(row: StageRow) -> str:
     if row.shortest is None:
         return ""
     if row.longest is None:
-        return f"{_minutes(row.shortest)} min or more"
+        return f"{_minutes(row.shortest)}+ min"
     least, most = _minutes(row.shortest), _minutes(row.longest)
     return f"{most} min" if least == most else f"{least}-{most} min"
 

@@ -320,7 +320,7 @@ def test_a_remedy_that_can_drop_clients_defers_to_those_who_decide() -> None:
     assert found
     for each in found:
         assert each.remedy
-        if "turn back" in each.remedy or "roll" in each.remedy:
+        if "turn back" in each.remedy or "roll back" in each.remedy:
             assert "vendor's procedure" in each.remedy or "change process" in each.remedy
 
 

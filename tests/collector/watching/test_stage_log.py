@@ -23,15 +23,15 @@ TRUTH = {
 def test_the_table_of_a_good_window() -> None:
     state, _ = watched(polled(30)[1])
     assert table(rows(state)) == [
-        "stage           began        ended        took       plan 50/90",
-        "expand          23:01-23:02  23:07-23:08  6 min      7/9 min     in time",
-        "reload-standby  23:07-23:08  23:18-23:19  10-12 min  12/15 min   in time",
-        "synchronise     23:18-23:19  23:25-23:26  6-8 min    8/10 min    in time",
-        "switch-over     23:25-23:26  23:27-23:28  2 min      2/3 min     in time",
-        "reload-other    23:27-23:28  23:44        16-17 min  19/24 min   in time",
-        "restart-aps     23:44        23:56        12 min     26/32 min   in time",
-        "validate        23:56        00:17-00:18  21-22 min  22/28 min   in time",
-        "commit          00:17-00:18  00:18-00:19  0-2 min    2/3 min     in time",
+        "stage           began        ended        took       p50/p90",
+        "expand          23:01-23:02  23:07-23:08  6 min      7/9      in time",
+        "reload-standby  23:07-23:08  23:18-23:19  10-12 min  12/15    in time",
+        "synchronise     23:18-23:19  23:25-23:26  6-8 min    8/10     in time",
+        "switch-over     23:25-23:26  23:27-23:28  2 min      2/3      in time",
+        "reload-other    23:27-23:28  23:44        16-17 min  19/24    in time",
+        "restart-aps     23:44        23:56        12 min     26/32    in time",
+        "validate        23:56        00:17-00:18  21-22 min  22/28    in time",
+        "commit          00:17-00:18  00:18-00:19  0-2 min    2/3      in time",
     ]
 
 
