@@ -9,8 +9,7 @@ from collector.comparing.by_rules import by_rules
 from collector.comparing.comparison import Comparison, Difference, MemberThen, Side, Topic
 from collector.comparing.members import flash, held, packages, release, roles
 from collector.comparing.radio import clients, radios, wlans
-from collector.comparing.sides import Sides
-from collector.nights import moments
+from collector.comparing.sides import Sides, asked_at
 from collector.nights.night import MemberState
 from collector.nights.state import member_state
 from collector.snapshot import Snapshot
@@ -38,8 +37,8 @@ def compare(
         pair=after.pair,
         target=sides.target,
         upgrade=sides.upgrade,
-        before=_side(before, sides.states[0]),
-        after=_side(after, sides.states[1]),
+        before=_side(sides, before, sides.states[0]),
+        after=_side(sides, after, sides.states[1]),
         differences=tuple(sorted(_differences(sides), key=lambda each: order.index(each.topic))),
     )
 
@@ -56,9 +55,9 @@ def _differences(sides: Sides) -> Iterator[Difference]:
         yield from topic(sides)
 
 
-def _side(snapshot: Snapshot, states: dict[str, MemberState]) -> Side:
+def _side(sides: Sides, snapshot: Snapshot, states: dict[str, MemberState]) -> Side:
     first, second = (
         MemberThen(member.name, states[member.name].role, states[member.name].release, member.reached)
         for member in snapshot.members
     )
-    return Side(moments.asked(snapshot) or moments.aware(snapshot.moment), (first, second))
+    return Side(asked_at(sides.after, snapshot), (first, second))

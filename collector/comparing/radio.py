@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from collector.comparing.access_points import table
 from collector.comparing.comparison import Difference, Kind, Topic
 from collector.comparing.identity import mac, match
-from collector.comparing.sides import Sides, active, many, some
+from collector.comparing.sides import Sides, active, asked_at, many, some
 from collector.finding import Evidence
-from collector.nights import moments
 from collector.rules.ap_tables import capped
 from collector.rules.sessions import lack, listed
 from collector.snapshot import Reading, Snapshot
@@ -39,8 +37,8 @@ def clients(sides: Sides) -> Iterator[Difference]:
         yield sides.said(Topic.CLIENTS, Kind.UNKNOWN, said, (), old, new)
         return
     limits = sides.policy.after_window
-    counted = _local(sides.after, baseline)
-    apart = _hours_apart(counted, _local(sides.after, sides.after))
+    counted = asked_at(sides.after, baseline)
+    apart = _hours_apart(counted, asked_at(sides.after, sides.after))
     said = f"{many(now, 'client')} now, {then:,} at {counted:%H:%M} on {counted:%Y-%m-%d}"
     said += f": {100 * now / then:.0f}%, and the policy asks for {limits.clients_percent:g}%" if then else ""
     if 100 * now >= limits.clients_percent * then:
@@ -233,21 +231,9 @@ def count_clients(snapshot: Snapshot) -> tuple[int | None, str, tuple[Evidence, 
 
 def _nearest(sides: Sides) -> Snapshot:
     """The baseline whose hour of the day is the nearest to the comparison's; of equals the latest."""
-    now = _local(sides.after, sides.after)
-    baselines = sorted((sides.before, *sides.counts), key=_asked, reverse=True)
-    return min(baselines, key=lambda each: _hours_apart(_local(sides.after, each), now))
-
-
-def _local(after: Snapshot, side: Snapshot) -> datetime:
-    """When a side was asked, in the pair's own zone: that of the inventory, else the window's offset."""
-    pair, moment = after.pair, _asked(side)
-    if pair.time_zone is not None:
-        return moment.astimezone(ZoneInfo(pair.time_zone))
-    return moment.astimezone(pair.window.start.tzinfo) if pair.window is not None else moment
-
-
-def _asked(side: Snapshot) -> datetime:
-    return moments.asked(side) or moments.aware(side.moment)
+    now = asked_at(sides.after, sides.after)
+    baselines = sorted((sides.before, *sides.counts), key=lambda each: asked_at(sides.after, each), reverse=True)
+    return min(baselines, key=lambda each: _hours_apart(asked_at(sides.after, each), now))
 
 
 def _hours_apart(one: datetime, other: datetime) -> float:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import cached_property
+from zoneinfo import ZoneInfo
 
 from collector.comparing.comparison import Difference, Kind, Topic
 from collector.finding import Evidence
+from collector.nights import moments
 from collector.nights.night import MemberState
 from collector.nights.state import member_state
 from collector.rules.ap_tables import capped, roles_are_certain
@@ -96,6 +99,14 @@ def is_unasked(snapshot: Snapshot, commands: Iterable[str]) -> bool:
 def active(snapshot: Snapshot) -> MemberSnapshot | None:
     """The active member where it is certain who that is."""
     return with_role(snapshot, "active") if roles_are_certain(snapshot) else None
+
+
+def asked_at(after: Snapshot, side: Snapshot) -> datetime:
+    """When a side was asked, or judged where nothing is dated: in the inventory's zone, else the window's offset."""
+    pair, moment = after.pair, moments.asked(side) or moments.aware(side.moment)
+    if pair.time_zone is not None:
+        return moment.astimezone(ZoneInfo(pair.time_zone))
+    return moment.astimezone(pair.window.start.tzinfo) if pair.window is not None else moment
 
 
 def some(names: Sequence[str], shown: int = _NAMES) -> str:
