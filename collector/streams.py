@@ -17,8 +17,8 @@ def watched() -> Iterator[None]:
     """Make the standard streams such that printing asks no questions; standard output stays None where it is closed.
 
     A reader of standard output that goes away (`| head`, a terminal that is closed) ends nothing: the rest is thrown
-    away, and the exit status is what the answer deserves. Whatever else keeps standard output from being written raises an OSError that names it.
-    What can't be written to standard error is lost: there is nobody to tell.
+    away, and the exit status is what the answer deserves. Whatever else keeps standard output from being written raises
+    an OSError that names it. What can't be written to standard error is lost: there is nobody to tell.
     """
     before = sys.stdin, sys.stdout, sys.stderr
     if isinstance(sys.stdout, io.TextIOWrapper):
