@@ -59,7 +59,7 @@ _PLANS = {
 
 def page(told: Mapping[str, Any], sha256: str) -> str:
     """The whole text of the page; `told` is `evidence.json`, and `sha256` its digest. Raises UNSHOWABLE."""
-    style = Markup(own(_STYLE) + _margins(told, sha256))  # noqa: S704 - our own files, and text made of hexadecimals
+    style = own(_STYLE) + _margins(told, sha256)
     found = _environment().get_template(_TEMPLATE)
     return found.render(told=told, sha256=sha256, style=style, style_hash=digest(style))
 
@@ -95,16 +95,19 @@ def _environment() -> Environment:
         names=_names,
         sized=lambda number: f"{number:,}",
         kept=_kept,
+        sides=_sides,
+        polls=_polls,
     )
 
 
-def _margins(told: Mapping[str, Any], sha256: str) -> str:
+def _margins(told: Mapping[str, Any], sha256: str) -> Markup:
     """What stands at the edges of every printed page."""
     head = f"{told['pair']}, {told['site']}, to {told['target_release']}"
-    return (
+    made = (
         f"@page {{ @top-left {{ content: {_text(head)}; }} @top-right {{ content: {_text(told['date'])}; }}"
         f" @bottom-left {{ content: {_text('evidence.json SHA-256 ' + sha256)}; }} }}\n"
     )
+    return Markup(made)  # noqa: S704 - nothing of it but hexadecimals is from outside
 
 
 def _text(words: str) -> str:
@@ -159,6 +162,16 @@ def _names(names: Sequence[str]) -> str:
     """The names, up to as many as somebody reads on paper: `evidence.json` has them all."""
     more = len(names) - _SHOWN_NAMES
     return ", ".join(names[:_SHOWN_NAMES]) + (f" and {more:,} more, all in evidence.json" if more > 0 else "")
+
+
+def _sides(captures: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """The captures of before and after."""
+    return [each for each in captures if each["part"] in ("before", "after")]
+
+
+def _polls(captures: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Those of the watch's polls."""
+    return [each for each in captures if each["part"] not in ("before", "after")]
 
 
 def _kept(file: Mapping[str, Any]) -> str:

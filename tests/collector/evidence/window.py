@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from collector.capture import Capture
@@ -45,7 +45,7 @@ def keep(
     scene = moment if shown is None else shown
     captures = {
         name: [
-            edit(Capture(name, command, text(of, scene, name, command), started=asked, seconds=0.2))
+            edit(Capture(name, command, _at(asked, text(of, scene, name, command)), started=asked, seconds=0.2))
             for command in COMPARED
         ]
         for name in answering(of, scene)
@@ -56,6 +56,11 @@ def keep(
     writer = store.begin(Start(source, "north", "/etc/readypair", False, asked))
     writer.keep(snapshot, result, rooms=rooms(snapshot, fleet().policy))
     writer.finish(snapshot.moment)
+
+
+def _at(asked: datetime, said: str) -> str:
+    """What a member said at the play's begin, with the clock of this moment instead."""
+    return said.replace(f"{BEGINS:%H:%M:%S}.", f"{asked:%H:%M:%S}.")
 
 
 def watch(store: Store, of: Play, every: float = 60.0) -> None:
