@@ -147,10 +147,10 @@ def _read(found: zipfile.ZipFile, data: bytes) -> Archive:
         raise NotAnArchive(f"it holds {len(entries):,} files")
     faults = _of_the_form(entries)
     folder = entries[0].orig_filename.split("/", 1)[0]
-    within = sum(max(entry.compress_size, entry.file_size) for entry in entries) <= len(data)
-    if not within:
-        faults.append("its files claim to hold more bytes than the whole archive")
-    good = [entry for entry in entries if within and _is_plain(entry) and _name_fault(entry, folder) is None]
+    plain = [entry for entry in entries if _is_plain(entry)]
+    if sum(entry.file_size for entry in plain) > len(data):
+        raise NotAnArchive("its files claim to hold more bytes than the whole archive")
+    good = [entry for entry in plain if _name_fault(entry, folder) is None]
     files: dict[str, bytes] = {}
     for entry in good:
         try:
