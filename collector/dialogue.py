@@ -210,7 +210,8 @@ class Dialogue:
             check(line)
         try:
             self._wire.sendall(line.encode() + b"\n")
-        except OSError:
+        except (OSError, EOFError):
+            # paramiko's writing ends with the one or the other, by where it was when the connection broke.
             raise Lost("the controller ended the session") from None
 
 

@@ -11,7 +11,7 @@ from collector.report.plan_wording import span
 from collector.watching.sighting import MemberSighting, PlannedStage, Severity, Sighting, WatchState, place_of
 from collector.watching.wording import clock, named, title
 
-CAUTION = "Read-only. The vendor's procedure, the change process and the people responsible decide."
+CAUTION = "It only reads: the vendor's procedure, the change process and people decide."
 
 Remedies = Mapping[tuple[str, str], str]
 """What to do about a warning, by its id and what it is about."""
@@ -97,7 +97,8 @@ def _clients(state: WatchState, latest: Sighting) -> str:
 
 
 def _timer(state: WatchState, latest: Sighting) -> Iterable[Row]:
-    if state.timer_fires is not None and state.done is None:
+    going_back = state.run is not None and state.run.stage == "rolled-back"
+    if state.timer_fires is not None and state.done is None and not going_back:
         left = (state.timer_fires - latest.moment).total_seconds()
         when = f"rolls back at {clock(state.timer_fires)}, {_in(left)}"
         yield Row("Auto-abort", when if latest.timer_seconds is not None else f"{when}, by an earlier poll")

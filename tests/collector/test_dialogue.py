@@ -154,6 +154,18 @@ def test_another_hosts_prompt_ends_nothing() -> None:
     assert caught.value.text == "BOOT\r\nquay-b#"
 
 
+@pytest.mark.parametrize("error", [OSError("Socket is closed"), EOFError()])
+def test_a_session_that_ended_while_nothing_was_asked_is_lost(error: Exception) -> None:
+    dialogue, wire = begun()
+
+    def sendall(_: bytes) -> None:
+        raise error
+
+    wire.sendall = sendall  # type: ignore[assignment,method-assign]
+    with pytest.raises(Lost, match="the controller ended the session"):
+        dialogue.ask("show boot", 10)
+
+
 @pytest.mark.parametrize("fail", [lambda *_: b"", lambda *_: exec("raise OSError('gone')")])
 def test_a_wire_that_ends_is_lost_with_what_came(fail: Callable[..., bytes]) -> None:
     dialogue, wire = begun("show boot", b"show boot\r\nBOOT\r\n")
