@@ -12,6 +12,7 @@ from collector.cli import main
 
 INVENTORY = str(demo.inventory_folder())
 FIXTURES = str(demo.fixtures_folder())
+REPLAY = ("replay", FIXTURES, "--inventory", INVENTORY, "--quiet", "--pairs", "t*")
 
 
 @pytest.fixture(autouse=True)
@@ -23,8 +24,7 @@ def _nothing_of_the_users_own(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(scope="module")
 def store(tmp_path_factory: pytest.TempPathFactory) -> str:
     path = str(tmp_path_factory.mktemp("store") / "nights.db")
-    replay = ["replay", FIXTURES, "--inventory", INVENTORY, "--quiet", "--pairs", "t*", "--store", path]
-    assert main(replay) == 1
+    assert main([*REPLAY, "--store", path]) == 1
     return path
 
 
@@ -37,9 +37,11 @@ def refused(capsys: pytest.CaptureFixture[str], *arguments: object) -> str:
     return said.err
 
 
-def test_it_writes_the_board_and_says_where(store: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_it_writes_the_board_and_says_where(store_url: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*REPLAY, "--store", store_url]) == 1
+    capsys.readouterr()
     # Its pairs aren't all go; that the board was written is all that its exit status tells.
-    assert main(["board", "--store", store, "--out", str(tmp_path / "b")]) == 0
+    assert main(["board", "--store", store_url, "--out", str(tmp_path / "b")]) == 0
     told = capsys.readouterr()
     assert told.out == f"{tmp_path}/b/index.html: 2 pairs: 1 no-go, 0 undecided, 0 not asked, 1 go\n"
     assert told.err == ""

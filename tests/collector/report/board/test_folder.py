@@ -138,6 +138,15 @@ def test_the_list_names_every_file_with_its_digest(tmp_path: Path) -> None:
     assert listed == {PAGE: "6b86b273ff34fce19d6b804eff5a3f5747ada4eaa22f1d49c01e52ddb7875b4b"}
 
 
+def test_a_list_that_is_a_link_is_not_believed(tmp_path: Path) -> None:
+    board(tmp_path / "b", quay=b"1")
+    (tmp_path / "b" / MANIFEST).rename(tmp_path / "list.json")
+    (tmp_path / "b" / MANIFEST).symlink_to(tmp_path / "list.json")
+    with pytest.raises(BoardError, match="holds files that are no board"):
+        board(tmp_path / "b")
+    assert (tmp_path / "b" / PAGE).exists()
+
+
 def test_two_boards_at_once_do_not_mix(tmp_path: Path) -> None:
     with (
         opened(tmp_path),
