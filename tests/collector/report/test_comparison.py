@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -12,7 +13,8 @@ from collector.comparing.comparison import Comparison, Difference, Kind, Topic
 from collector.comparing.figures import Figures
 from collector.finding import Evidence
 from collector.report import comparison_document, comparison_page, comparison_terminal, comparison_wording, terminal
-from tests.collector.comparing.played import after, before, compared
+from tests.collector.comparing.played import after, before, compared, edited
+from tests.collector.comparing.test_access_points import without
 
 NASTY = "hall\x1b[31m<b>\u202e[bold]"
 
@@ -114,3 +116,13 @@ def test_a_figure_that_is_not_known_is_not_nought() -> None:
     }
     data = comparison_document.baseline(compared(before(), before(), "17.9.4a"), "go", Figures(1, 0, 2, 2, 3, 3))
     assert (data["figures"]["clients"], data["lacking"], data["faults"]) == (0, [], [])
+
+
+def test_the_readme_shows_what_is_printed() -> None:
+    text = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+    _, shown = text.split("<!-- example: compare -->\n```console\n$ readypair compare quay\n")
+    gone = ("quay-car-deck-06", "quay-ramp-one-09")
+    new = edited(after(), "quay-b", "show ap summary", lambda said: without(said, *gone))
+    lines = [line.rstrip() for line in printed(compared(before(), new)).splitlines()]
+    promised = shown.split("```")[0].splitlines()
+    assert lines[: len(promised)] == promised
