@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import partial
 
 import pytest
 
 from collector.comparing.comparison import Difference, Kind, Topic
 from tests.collector.comparing.played import after, before, compared, edited, of_topic, troubles
+from tests.demo_fleet import with_capture
 
 SUMMARY, IMAGE = "show ap summary", "show ap image"
 ACTIVE, FIRST = "quay-b", "quay-ramp-one-01"
@@ -100,3 +102,14 @@ def test_an_image_shows_no_letter() -> None:
 def test_a_row_that_is_lost_makes_all_unknown() -> None:
     found = compared(before(), edited(after(), ACTIVE, SUMMARY, lambda text: re.sub(rf"(?m)^{FIRST}.*\n", "", text)))
     assert troubles(found)[Topic.ACCESS_POINTS] == {Kind.UNKNOWN}
+
+
+def test_a_table_of_which_nobody_saw_the_end_is_unknown() -> None:
+    def uncounted(text: str) -> str:
+        return re.sub(r"Number of APs: \d+\n", "", text)
+
+    new = edited(after(), ACTIVE, SUMMARY, uncounted)
+    assert Topic.ACCESS_POINTS not in troubles(compared(before(), new))
+    own = next(member for member in new.members if member.name == ACTIVE).captures[SUMMARY]
+    undated = with_capture(new, replace(own, started=None, seconds=None))
+    assert troubles(compared(before(), undated))[Topic.ACCESS_POINTS] == {Kind.UNKNOWN}

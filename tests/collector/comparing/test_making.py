@@ -286,3 +286,16 @@ def test_the_worst_decides() -> None:
     assert standing(Kind.IN_ORDER, Kind.TO_EXPLAIN) is Standing.TO_EXPLAIN
     assert standing(Kind.TO_EXPLAIN, Kind.UNKNOWN) is Standing.UNKNOWN
     assert standing(Kind.UNKNOWN, Kind.FAULT) is Standing.FAULTY
+
+
+def test_a_clock_that_was_right_before_is_a_fault() -> None:
+    def unsynchronised(text: str) -> str:
+        return text.replace("Clock is synchronized, stratum 3", "Clock is unsynchronized, stratum 16")
+
+    found = compared(before(), edited(after(), "quay-a", "show ntp status", unsynchronised))
+    assert troubles(found) == {Topic.CLOCK: {Kind.FAULT}}
+
+
+def test_a_release_that_is_not_known_of_before_says_nothing_of_an_upgrade() -> None:
+    found = compared(lost(before(), before().members[0], "show version", Ending.MISSING), after())
+    assert kinds(found, Topic.RELEASE) == {Kind.UNKNOWN}

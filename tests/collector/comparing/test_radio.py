@@ -166,3 +166,23 @@ def test_the_figures_of_a_baseline() -> None:
     assert figures(before()) == Figures(24, 212, 52, 52, 3, 2)
     mute = edited(before(), "quay-a", "show redundancy", lambda text: "")
     assert figures(mute) == Figures(None, None, None, None, None, None)
+
+
+def test_the_radios_of_a_missing_access_point_are_no_news() -> None:
+    name, new = "quay-ramp-one-01", after()
+    for command in ("show ap summary", "show ap image", FIVE, TWO):
+        new = edited(new, ACTIVE, command, lambda text: counted_without(text, name))
+    found = compared(before(), new)
+    assert troubles(found) == {Topic.ACCESS_POINTS: {Kind.FAULT}}
+    (told,) = of_topic(found, Topic.RADIOS)
+    assert told.statement == "50 radios that were up are up, those of missing access points aside."
+
+
+def counted_without(text: str, name: str) -> str:
+    """A table without the rows of an access point; what counts access points counts one less."""
+    rows = [line for line in text.splitlines(keepends=True) if line.startswith(name)]
+    for row in rows:
+        text = text.replace(row, "")
+    return re.sub(
+        r"(?m)^((?:Total )?[Nn]umber of [A-Za-z']+ *: )(\d+)", lambda f: f"{f[1]}{int(f[2]) - 1}", text, count=1
+    )
