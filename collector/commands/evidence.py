@@ -63,6 +63,8 @@ def _make(options: argparse.Namespace) -> int:
     pair = one_pair(fleet, options.pair)
     if options.out.is_dir():
         raise UsageError(f"--out {options.out} is a folder; name a file, such as {options.out / 'evidence.zip'}")
+    if not options.out.parent.is_dir():
+        raise UsageError(f"--out {options.out}: there is no folder {options.out.parent}; make it first")
     with reading(options) as store:
         try:
             chosen = choose(pair, store.judgements(pair.name), store.watches(pair.name), options.before, options.after)

@@ -16,7 +16,7 @@ from collector.capture import Capture
 from collector.patterns import SECRETS, Found
 from parsers import vocabulary
 
-MARK = "[secret removed]"
+MARK = "[removed]"
 
 _TOO_LONG = "[line removed: too long to be looked through for secrets]"
 _LONGEST = 4_000
@@ -28,6 +28,7 @@ _KEY_BLOCK = re.compile(r"-----(BEGIN|END) [A-Z ]*PRIVATE KEY")
 _OF_A_CERTIFICATE = re.compile(r"(?i)certificate hash|fingerprint|serial number")
 # A number of fewer digits is a size or a slot.
 _SHORTEST_NUMBER = 6
+_SHORTEST_BESIDE_FIGURES = 3
 _SHORTEST_VALUE = 4
 
 
@@ -109,11 +110,23 @@ def _line(line: str, known: re.Pattern[str] | None, values: set[str]) -> str:
 
 
 def _secrets(line: str) -> list[Found]:
-    return [each for each in patterns.found(line, SECRETS, _is_prose) if not _is_harmless(each, line)]
+    found = [
+        Found(*match.span("value"), match["value"], pattern.kind, pattern.what)
+        for pattern in SECRETS
+        for match in pattern.shape.finditer(line)
+        if not (pattern.prose and _is_no_key(match["value"]))
+    ]
+    return [each for each in found if not _is_harmless(each, line)]
+
+
+def _is_no_key(value: str) -> bool:
+    """Whether what stands behind the word `key` is something else; twelve digits without separators may be a key."""
+    separated = any(separator in value for separator in ":.-")
+    return _is_prose(value) or patterns.is_address(value) or (separated and patterns.is_mac(value))
 
 
 def _is_harmless(found: Found, line: str) -> bool:
-    if found.what == "a fingerprint" or MARK.startswith(found.text) or found.text.startswith("[secret"):
+    if found.what == "a fingerprint" or MARK in found.text:
         return True
     # A WLAN's way of authentication: [WPA2][PSK][AES].
     if found.text.startswith("]["):
@@ -122,10 +135,13 @@ def _is_harmless(found: Found, line: str) -> bool:
 
 
 def _is_prose(text: str) -> bool:
-    """Whether a value has none but the controllers' own words, or is a number too short for a secret."""
+    """Whether a value has none but the controllers' own words; figures make a word of it only where they are few."""
     words = _WORD.findall(text)
-    if not words:
-        return sum(character.isdigit() for character in text) < _SHORTEST_NUMBER
+    figures = sum(character.isdigit() for character in text)
+    if figures >= _SHORTEST_NUMBER:
+        return False
+    if figures and len(text) >= _SHORTEST_NUMBER and any(len(word) < _SHORTEST_BESIDE_FIGURES for word in words):
+        return False
     return all(word.lower() in vocabulary.words() for word in words)
 
 
