@@ -18,12 +18,17 @@ def of_poll(state: WatchState, happenings: Sequence[Happening]) -> Message | Non
     told = [each for each in happenings if each.severity != "note" or each.kind in _TOLD]
     if not told:
         return None
-    worst = max(told, key=lambda each: ("note", "warning", "failure").index(each.severity))
+    worst = max(told, key=_weight)
     subject = _SUBJECTS.get(worst.kind) or (worst.id or worst.kind).replace("-", " ")
     tone = Tone.WORSE if worst.severity != "note" else Tone.BETTER if worst.kind == "done" else Tone.NEITHER
     body = "\n\n".join(_block(each) for each in told)
     shown = body if len(body) <= LONGEST else f"{body[: LONGEST - 2]} …"
     return Message(f"readypair: {visible(state.pair)} to {state.target}: {subject}", shown, tone)
+
+
+def _weight(told: Happening) -> tuple[int, bool]:
+    """How bad it is, and then whether it is the end of the window."""
+    return ("note", "warning", "failure").index(told.severity), told.kind in _SUBJECTS
 
 
 def _block(told: Happening) -> str:

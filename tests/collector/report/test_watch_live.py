@@ -65,7 +65,7 @@ def test_a_poll_without_news_sends_only_the_lines_that_changed() -> None:
 def test_another_width_draws_all_anew_with_the_last_lines_of_the_log() -> None:
     out, width = io.StringIO(), 80
     live = Live(out, lambda: (width, 24))
-    found = states()[:40]
+    found = states()[:12]
     for state, happened in found:
         live.polled(state, happened)
     width = 100
