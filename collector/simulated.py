@@ -25,7 +25,18 @@ from typing import Any, TextIO
 import asyncssh
 
 from collector import recording
-from collector.simulated_shell import LIMITED_SHELL, Answering, Answers, Behaviour, Drop, Hangup, Shell, Terminal
+from collector.simulated_shell import (
+    LIMITED_SHELL,
+    PIECE,
+    Answering,
+    Answers,
+    Behaviour,
+    Drop,
+    Hangup,
+    Shell,
+    Switched,
+    Terminal,
+)
 
 __all__ = ["LIMITED_SHELL", "Behaviour", "Credentials", "Fleet", "Received", "fleet", "recordings"]
 
@@ -143,6 +154,7 @@ class _Member:
     may_leave: bool = False
     host_key: asyncssh.SSHKey = field(default_factory=lambda: asyncssh.generate_private_key("ssh-ed25519"))
     cuts_left: int = field(init=False)
+    switched: Switched = field(default_factory=Switched)
     connections: set[asyncssh.SSHServerConnection] = field(default_factory=set)
     _acceptor: asyncssh.SSHAcceptor | None = None
     _deaf: _Socket | None = None
@@ -154,12 +166,17 @@ class _Member:
 
     @property
     def public_host_key(self) -> str:
-        """The host key in OpenSSH's format, without a comment."""
-        return " ".join(self.host_key.export_public_key().decode("ascii").split()[:2])
+        """The host key that it is known by, in OpenSSH's format, without a comment."""
+        strange = self.behaviour.strange_host_key
+        known = asyncssh.generate_private_key("ssh-ed25519") if strange else self.host_key
+        return " ".join(known.export_public_key().decode("ascii").split()[:2])
 
     async def listen(self) -> None:
         """Listen, unless the member is to be unreachable: then its port stays taken and closed."""
         if self.behaviour.unreachable:
+            return
+        if self.behaviour.deaf:
+            self.socket.listen()
             return
         self._acceptor = await asyncssh.create_server(
             lambda: _Door(self.credentials, self.behaviour, self.connections, lambda: not self._away),
@@ -205,12 +222,20 @@ class _Member:
     async def talk(self, process: asyncssh.SSHServerProcess[bytes]) -> None:
         """One session, from the shell's opening to its end."""
         connection: asyncssh.SSHServerConnection = process.get_extra_info("connection")
-        terminal = Terminal(_Wire(process), _PAGE if self.behaviour.paging else 0)
+        paged = self.behaviour.paging or self.behaviour.stubborn_pager
+        terminal = Terminal(_Wire(process), _PAGE if paged else 0, 1 if self.behaviour.one_byte else PIECE)
         try:
             if process.subsystem:
                 raise Hangup
             shell = Shell(
-                self.name, self.answers, self.behaviour, self.credentials.secret, self._heard, self._cut, terminal
+                self.name,
+                self.answers,
+                self.behaviour,
+                self.credentials.secret,
+                self._heard,
+                self._cut,
+                terminal,
+                switched=self.switched,
             )
             if process.command is None:
                 await shell.run()
@@ -271,12 +296,17 @@ class _Door(asyncssh.SSHServer):
     async def begin_auth(self, username: str) -> bool:
         if self._behaviour.silent_at_login:
             await self._lost.wait()
+        if self._behaviour.locked and self._own:
+            self._own.send_auth_banner(self._behaviour.locked + "\r\n")
         return True
 
     def password_auth_supported(self) -> bool:
         return True
 
     def validate_password(self, username: str, password: str) -> bool:
+        if self._behaviour.locked and self._own:
+            self._own.disconnect(asyncssh.DISC_NO_MORE_AUTH_METHODS_AVAILABLE, self._behaviour.locked)
+            return False
         right = secrets.compare_digest(password.encode(), self._credentials.password.encode())
         return right and self._admits(username)
 

@@ -32,10 +32,11 @@ _CLOCK = "show clock"
 _CLOCK_TIME = re.compile(
     r"(?P<time>\d\d:\d\d:\d\d\.\d{3}) (?P<zone>[A-Z]{2,5}) (?P<day>[A-Z][a-z]{2} [A-Z][a-z]{2} {1,2}\d{1,2} \d{4})"
 )
+_LOG_LINE = "*Feb  5 21:14:09.132: %SYS-5-CONFIG_I: Configured from console by duty on vty0 (192.0.2.77)\n"
 _REFUSAL = "% Invalid input detected at '^' marker."
 _MORE = " --More-- "
 _LONGEST_LINE = 4096
-_PIECE = 32768
+PIECE = 32768
 _ENTER = b"\r\n"
 
 
@@ -48,7 +49,14 @@ class Behaviour:
     connection (those to `cut_command` only, where it is given); `user_level` starts at `>`, where `enable` asks for
     the secret if there is one; `greeting` is printed after login; `name` stands in the prompt in place of the
     member's, without its last sign, and `standby` overrides what the recording says of it.
-    `silent_at_login`: it never says whether it lets in. `unreachable`: nothing listens.
+    `silent_at_login`: it never says whether it lets in. `unreachable`: nothing listens. `deaf`: connections are taken
+    and never spoken to. `locked` is what it says to every login before it hangs up. `strange_host_key`: it shows
+    another host key than it is known by. `stubborn_pager`: no setting turns paging off. `one_byte`: every byte goes out
+    alone. After every `log_every` lines of an answer stands a log line. `colours` are around every line of an answer,
+    `coloured_prompt` around the prompt. `garbage`: bytes that are no UTF-8 at the end of every line. The answer to
+    `flood_command` is repeated until it has so many `flood_bytes`. `clock_years` are added to what the clock shows.
+    With the answer to `switches_over_at` the prompt, in all sessions, becomes that of the other role. In the middle of
+    the answer to `pauses_at` stands the bare prompt, and the rest comes with what is typed next.
     """
 
     paging: bool = True
@@ -65,6 +73,20 @@ class Behaviour:
     silent_at_login: bool = False
     silent_after_login: bool = False
     unreachable: bool = False
+    deaf: bool = False
+    locked: str = ""
+    strange_host_key: bool = False
+    stubborn_pager: bool = False
+    one_byte: bool = False
+    log_every: int = 0
+    colours: bool = False
+    coloured_prompt: bool = False
+    garbage: bool = False
+    flood_command: str | None = None
+    flood_bytes: int = 0
+    clock_years: int = 0
+    switches_over_at: str | None = None
+    pauses_at: str | None = None
 
 
 class Hangup(Exception):  # noqa: N818 - no error: the user left, or the line was dropped on purpose
@@ -155,8 +177,9 @@ class Line(Protocol):
 class Terminal:
     """Keys in, echo and pages out."""
 
-    def __init__(self, line: Line, page: int) -> None:
+    def __init__(self, line: Line, page: int, piece: int = PIECE) -> None:
         self.page = page
+        self._piece = piece
         self._line = line
         self._typed = bytearray()
         self._screen = bytearray()
@@ -168,8 +191,8 @@ class Terminal:
 
     async def flush(self) -> None:
         """Send what stands on the screen."""
-        for start in range(0, len(self._screen), _PIECE):
-            await self._line.send(bytes(self._screen[start : start + _PIECE]))
+        for start in range(0, len(self._screen), self._piece):
+            await self._line.send(bytes(self._screen[start : start + self._piece]))
         self._screen.clear()
 
     async def key(self) -> int:
@@ -185,6 +208,15 @@ class Terminal:
             follows, self._after_return = self._after_return and key == 0x0A, key == 0x0D
             if not follows:
                 return 0x0D if key == 0x0A else key
+
+    async def wait_for_key(self) -> None:
+        """Send what stands on the screen, and wait until a key is typed; it stays to be read."""
+        await self.flush()
+        if not self._typed:
+            received = await self._line.receive()
+            if not received:
+                raise Hangup
+            self._typed += received
 
     async def read_line(self, echo: bool = True) -> str:
         """The line that is typed, edited by backspace, Ctrl-U and Ctrl-C as terminals do."""
@@ -227,6 +259,13 @@ class Terminal:
 
 
 @dataclass
+class Switched:
+    """Whether the controller has changed its role since it began, for all its sessions."""
+
+    over: bool = False
+
+
+@dataclass
 class Shell:
     """One login's dialogue. `heard` is told every line that was received, `cut` whether this answer is to be cut."""
 
@@ -238,6 +277,7 @@ class Shell:
     cut: Callable[[str], bool]
     terminal: Terminal
     pause: Callable[[float], Awaitable[None]] = asyncio.sleep
+    switched: Switched = field(default_factory=Switched)
     privileged: bool = field(init=False)
     name: str | None = field(init=False)
 
@@ -249,8 +289,9 @@ class Shell:
     def prompt(self) -> str:
         """The prompt as it stands now."""
         standby = self.answers.standby if self.behaviour.standby is None else self.behaviour.standby
-        name = self.name or (f"{self.member}-stby" if standby else self.member)
-        return name + ("#" if self.privileged else ">")
+        name = self.name or (f"{self.member}-stby" if standby is not self.switched.over else self.member)
+        prompt = name + ("#" if self.privileged else ">")
+        return f"\x1b[32m{prompt}\x1b[0m" if self.behaviour.coloured_prompt else prompt
 
     async def run(self) -> None:
         """Talk until the other side leaves; ends with Hangup."""
@@ -278,9 +319,13 @@ class Shell:
             await self._enable()
         elif setting and int(setting[2]) <= 512:
             if setting[1] == "length":
-                self.terminal.page = int(setting[2]) if self.behaviour.paging else 0
+                self._set_page(int(setting[2]))
         else:
             await self._answer(line, typed)
+
+    def _set_page(self, lines: int) -> None:
+        if not self.behaviour.stubborn_pager:
+            self.terminal.page = lines if self.behaviour.paging else 0
 
     async def _answer(self, line: str, typed: str) -> None:
         command, filtered = _split_filter(line)
@@ -305,8 +350,34 @@ class Shell:
         if capture.ending is Ending.CUT_OFF:
             self.terminal.print(capture.text)
             await self._say_nothing()
+        text = self._disturbed(command, text)
+        if _is(command, self.behaviour.pauses_at):
+            half = text.index("\n", len(text) // 2) + 1
+            await self.terminal.print_pages(text[:half] + self.prompt)
+            await self.terminal.wait_for_key()
+            text = "\n" + text[half:]
         await self.terminal.print_pages(text)
+        if _is(command, self.behaviour.switches_over_at):
+            self.switched.over = True
         await self.terminal.flush()
+
+    def _disturbed(self, command: str, text: str) -> str:
+        """The answer with whatever the switches do to it."""
+        behaviour = self.behaviour
+        if behaviour.clock_years and command.lower() == _CLOCK:
+            text = later(text, timedelta(days=365.25 * behaviour.clock_years))
+        if text and _is(command, behaviour.flood_command):
+            text *= behaviour.flood_bytes // len(text) + 1
+        if not (behaviour.log_every or behaviour.colours or behaviour.garbage):
+            return text
+        lines = text.splitlines()
+        if behaviour.garbage:
+            lines = [f"{line}\udcff\udcfe\udc80" for line in lines]
+        if behaviour.colours:
+            lines = [f"\x1b[1;32m{line}\x1b[0m" for line in lines]
+        every = behaviour.log_every
+        logs = [_LOG_LINE if every and not number % every else "" for number in range(1, len(lines) + 1)]
+        return "".join(f"{line}\n{log}" for line, log in zip(lines, logs, strict=True))
 
     def _may(self, command: str) -> bool:
         allowed = self.behaviour.only
@@ -360,6 +431,10 @@ def _known(words: list[str]) -> bool:
 
 def _among(command: str, commands: Collection[str]) -> bool:
     return command.lower() in {other.lower() for other in commands}
+
+
+def _is(command: str, wanted: str | None) -> bool:
+    return wanted is not None and command.lower() == wanted.lower()
 
 
 def _ended(text: str) -> str:
