@@ -19,6 +19,10 @@ from collector.nights.night import Source, night_of
 from collector.store.database import Database
 from collector.store.store import Pruned, StoreError, opened
 from collector.store.writing import Writer
+from collector.watching import keeping
+from collector.watching.watch import Outcome
+from tests.collector.playing_pair import BEGINS
+from tests.collector.watching.polls import play, polled, snapshot, start
 from tests.postgresql import Server
 
 INVENTORY = str(demo.inventory_folder())
@@ -179,13 +183,20 @@ def test_collectors_with_the_least_rights_can_store_and_readers_only_read(postgr
     writer, reader = f"collector_{name}", f"reader_{name}"
     readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
     grants = [line for line in readme.splitlines() if line.strip().startswith("GRANT ")]
-    assert len(grants) == 6
+    assert len(grants) == 10
     postgresql.do(
         name,
         *(f"CREATE ROLE {role} LOGIN PASSWORD '{postgresql.password}'" for role in (writer, reader)),
         *(line.strip().replace("collectors", writer).replace("readers", reader) for line in grants),
     )
     assert main([*REPLAY, "--store", postgresql.url(name, writer), "--keep-days", "1"]) == 1
+    with opened(postgresql.url(name, writer), existing=True) as store:
+        watch = keeping.begun(store, start(), "/etc/readypair", "north", BEGINS)
+        keeping.StoreKeeper(watch.writer).finish(BEGINS, Outcome.DONE, {"expand": 300.0})
+        watch = keeping.begun(store, start(), "/etc/readypair", "north", BEGINS)
+        watch.writer.keep(polled(60)[1][0], (), snapshot(play(), 0.0))
+        keeping.leave(store, store.watches("quay"), BEGINS)
+        assert store.prune(BEGINS.date() + timedelta(days=1)).captures > 0
     with opened(postgresql.url(name, reader), existing=True) as store:
         assert store.pairs() == PAIRS
         assert len(store.sweeps(last=5)) == 2

@@ -21,8 +21,12 @@ import pytest
 
 from collector import cli, playing
 from collector.store.store import opened
+from collector.watching import keeping
+from collector.watching.watch import Outcome
+from tests.collector.playing_pair import BEGINS
+from tests.collector.watching.polls import start
 from tests.collector.watching.ssh_play import A, B, Played, played
-from tests.demo_fleet import INVENTORY
+from tests.demo_fleet import FIXTURES, INVENTORY
 
 EVERY = 0.2
 # Polls follow each other sooner than a controller would be asked.
@@ -189,6 +193,23 @@ def test_the_picture_fits_eighty_columns_and_costs_a_slow_line_little(house: Hou
         process.send_signal(signal.SIGHUP)
         house.of.playing.go_to("after")
         assert "ended done" in ended(process, 0)
+
+
+def test_durations_of_five_watches_feed_the_plan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = str(tmp_path / "watches.db")
+    with opened(path) as store:
+        for seconds in (700.0, 705.0, 710.0, 715.0, 720.0):
+            watch = keeping.begun(store, start(), "/etc/readypair", "north", BEGINS)
+            keeping.StoreKeeper(watch.writer).finish(BEGINS, Outcome.DONE, {"reload-standby": seconds})
+    arguments = ["plan", "quay", "--inventory", str(INVENTORY), "--from", str(FIXTURES), "--json"]
+
+    def source(*options: str) -> str:
+        cli.main([*arguments, *options])
+        [pair] = json.loads(capsys.readouterr().out)["plans"]
+        return next(str(stage["source"]) for stage in pair["stages"] if stage["id"] == "reload-standby")
+
+    assert source() == "policy"
+    assert source("--store", path) == "history"
 
 
 @pytest.mark.parametrize(
