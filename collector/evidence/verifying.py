@@ -16,6 +16,8 @@ from parsers import transcript
 EVIDENCE = "evidence.json"
 REPORT = "report.html"
 _DEEPEST = 40
+# JSON takes many times its size in memory.
+_MOST_BYTES = 48 * 1024 * 1024
 
 
 @dataclass(frozen=True)
@@ -39,15 +41,17 @@ def verify(data: bytes) -> Verified:
         return Verified((*faults, f"{EVIDENCE} isn't one of readypair's"), len(found.files), 0, "", "")
     cited = list(_cited(told, 0))
     faults += list(_of_captures(told, found.files))
-    faults += [fault for item in cited for fault in _of_lines(item, found.files)]
+    printed = _Printed(found.files)
+    faults += [fault for item in cited for fault in _of_lines(item, printed)]
     faults += list(_of_report(told, found.files))
     lines = sum(len(item["numbers"]) for item in cited if isinstance(item.get("numbers"), list))
     return Verified(tuple(dict.fromkeys(faults)), len(found.files), lines, str(told.get("pair")), str(told.get("date")))
 
 
 def _document(files: Mapping[str, bytes]) -> dict[str, Any] | None:
+    data = files.get(EVIDENCE, b"")
     try:
-        told = json.loads(files.get(EVIDENCE, b""))
+        told = json.loads(data) if len(data) <= _MOST_BYTES else None
     except (ValueError, RecursionError):
         return None
     if not isinstance(told, dict) or told.get("tool") != "readypair" or not isinstance(told.get("schema"), int):
@@ -71,7 +75,24 @@ def _cited(value: Any, depth: int) -> Iterator[dict[str, Any]]:
             yield from _cited(each, depth + 1)
 
 
-def _of_lines(item: Mapping[str, Any], files: Mapping[str, bytes]) -> Iterator[str]:
+class _Printed:
+    """The lines of the archive's captures, each capture split once however often it is cited."""
+
+    def __init__(self, files: Mapping[str, bytes]) -> None:
+        self._files = files
+        self._split: dict[str, list[str]] = {}
+
+    def lines(self, name: str) -> list[str] | None:
+        """The lines of a file as somebody is shown them; None where there is no such file."""
+        if name not in self._files:
+            return None
+        if name not in self._split:
+            text = self._files[name].decode("utf-8", "surrogateescape")
+            self._split[name] = [encodable(line) for line in transcript.split(text)]
+        return self._split[name]
+
+
+def _of_lines(item: Mapping[str, Any], captures: _Printed) -> Iterator[str]:
     """Whether each cited line stands in the capture that it is cited from, at its number."""
     name, numbers, lines = item.get("file"), item["numbers"], item["lines"]
     if name is None:
@@ -82,12 +103,12 @@ def _of_lines(item: Mapping[str, Any], files: Mapping[str, bytes]) -> Iterator[s
     if len(numbers) != len(lines) or not all(type(number) is int for number in numbers):
         yield f"{EVIDENCE} cites lines of {name} without their numbers"
         return
-    if name not in files:
+    printed = captures.lines(name)
+    if printed is None:
         yield f"{EVIDENCE} cites {name}, which isn't in the archive"
         return
-    printed = transcript.split(files[name].decode("utf-8", "surrogateescape"))
     for number, line in zip(numbers, lines, strict=True):
-        if not 1 <= number <= len(printed) or encodable(printed[number - 1]) != line:
+        if not 1 <= number <= len(printed) or printed[number - 1] != line:
             yield f"{EVIDENCE} cites line {number} of {name}, which says something else"
 
 

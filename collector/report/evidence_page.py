@@ -27,7 +27,13 @@ UNSHOWABLE = (TemplateError, TypeError, ValueError, KeyError, AttributeError, In
 """What `page` raises for data that aren't those of `evidence.json`."""
 
 _TEMPLATE, _STYLE = "evidence.html.jinja", "evidence.css"
-_OWN = (_TEMPLATE, _STYLE, "evidence_page.py", "comparison_wording.py", "wording.py", "visible.py")
+_OWN = (
+    *(("collector.report", name) for name in (_TEMPLATE, _STYLE, "evidence_page.py", "templating.py", "visible.py")),
+    *(("collector.report", name) for name in ("comparison_wording.py", "wording.py")),
+    ("collector.comparing", "comparison.py"),
+    ("collector.watching", "wording.py"),
+    ("collector.plan", "stages.py"),
+)
 _SHOWN_NAMES = 400
 
 CAUTIONS = (
@@ -67,10 +73,9 @@ def page(told: Mapping[str, Any], sha256: str) -> str:
 @cache
 def template_digest() -> str:
     """The SHA-256 of all that makes a page of the data, so that another one can tell whether it would make the same."""
-    folder = resources.files("collector.report")
     taken = hashlib.sha256()
-    for name in _OWN:
-        taken.update(folder.joinpath(name).read_bytes().replace(b"\r\n", b"\n"))
+    for package, name in _OWN:
+        taken.update(resources.files(package).joinpath(name).read_bytes().replace(b"\r\n", b"\n"))
     return taken.hexdigest()
 
 
