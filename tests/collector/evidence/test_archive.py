@@ -240,3 +240,13 @@ def test_every_change_of_a_file_is_a_fault() -> None:
                 assert faults(zipped(other)), each.filename
             except NotAnArchive:
                 assert each.filename.endswith("manifest.json")
+
+
+def test_the_manifest_and_the_sums_are_looked_at_each_for_itself() -> None:
+    name = "captures/before/quay-a/show_version.txt"
+    files = dict(read(good()).files)
+    other = files | {name: files[name].replace(b"17.09", b"17.12")}
+    sums = archive._sums({each: data for each, data in other.items() if each != "SHA256SUMS"})
+    said = [f"{name} isn't the file that manifest.json was made of: its SHA-256 differs"]
+    assert against_manifest(other | {"SHA256SUMS": sums}) == said
+    assert against_manifest(files | {"SHA256SUMS": sums}) == ["SHA256SUMS doesn't list every file with its SHA-256"]

@@ -96,6 +96,12 @@ def test_a_window_that_is_still_to_come() -> None:
     assert numbers(choose(ahead, NIGHT[:4], [])) == (3, None, None)
 
 
+def test_the_inventory_names_the_next_window_by_now() -> None:
+    """What was watched counts, not a baseline that was taken after it."""
+    next_one = replace(polls.pair(), window=Window(BEGINS + 9 * DAY, 240))
+    assert numbers(choose(next_one, NIGHT, [watched("w", timedelta(0))])) == (3, 7, "w")
+
+
 def test_what_was_taken_away_or_never_asked_is_no_side() -> None:
     gone = [*NIGHT[:2], replace(NIGHT[2], kept=False), judged(9, Source.BASELINE, -HOUR / 2, in_time=False), *NIGHT[5:]]
     assert numbers(choose(polls.pair(), gone, []))[0] == 1
