@@ -5,16 +5,17 @@ None says anything by colour alone: lanes have names, lines have dashes and labe
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from functools import cache
+from functools import cache, cached_property
+from itertools import groupby
 
 from matplotlib.ticker import MaxNLocator
 
 from collector.nights.outlook import Forecast
 from collector.report.board import surface
-from collector.report.board.drawn import Lane, Span, Standing, Trend
+from collector.report.board.drawn import Lane, Reading, Span, Standing, Trend
 from collector.report.board.surface import FAINT, INK, LINK, NO_GO, Point, Surface, short
 from collector.sizes import rounded
 
@@ -47,21 +48,21 @@ class _Scale:
         """Where the axis of nights lies."""
         return self.height - _FOOT
 
-    def noon(self, night: date) -> float:
-        """Where a night begins."""
-        return self.left + (_RIGHT - self.left) * (night - self.shown.first).days / self.shown.nights
+    @cached_property
+    def pitch(self) -> float:
+        """How wide a night is."""
+        return (_RIGHT - self.left) / self.shown.nights
 
-    def night(self, night: date) -> float:
-        """The middle of a night."""
-        return (self.noon(night) + self.noon(night + timedelta(days=1))) / 2
+    def noon(self, night: date, nights_later: float = 0) -> float:
+        """Where a night begins, or one that comes so many nights later."""
+        return self.left + self.pitch * ((night - self.shown.first).days + nights_later)
 
     def at(self, moment: datetime | None) -> float:
         """A moment; none that is known lies at the edge."""
         if moment is None:
             return _RIGHT
         first = datetime.combine(self.shown.first, time(12), moment.tzinfo)
-        share = (moment - first) / timedelta(days=self.shown.nights)
-        return min(self.left + (_RIGHT - self.left) * share, _RIGHT)
+        return min(self.left + self.pitch * ((moment - first) / timedelta(days=1)), _RIGHT)
 
     def size(self, size: float | None) -> float:
         """The height of a size in bytes; not a number where it isn't known."""
@@ -145,10 +146,7 @@ def _lane(drawn: Surface, scale: _Scale, lane: Lane, top: int) -> None:
     colour = FAINT if lane.standing is None else _OF_STANDING[lane.standing]
     inset = 7 if lane.standing is None else 4
     drawn.write((scale.left - _GAP, top + _LANE / 2), short(lane.name), INK, "right")
-    bars = [
-        (scale.noon(span.first), top + inset, scale.noon(span.last + timedelta(days=1)), top + _LANE - inset)
-        for span in lane.spans
-    ]
+    bars = [(scale.noon(span.first), top + inset, scale.noon(span.last, 1), top + _LANE - inset) for span in lane.spans]
     drawn.boxes(bars, colour, filled=lane.standing is not Standing.NOT_ASKED)
 
 
@@ -166,7 +164,7 @@ def _highest_first(trends: Sequence[Trend]) -> list[Trend]:
 
 def _trend(drawn: Surface, scale: _Scale, trend: Trend, number: int) -> None:
     colour, dashes = (LINK, INK)[number % 2], (None, (5, 2))[number % 2]
-    points = [(scale.night(each.night), scale.size(each.free)) for each in trend.readings]
+    points = [(scale.noon(each.night, 0.5), scale.size(each.free)) for each in trend.readings]
     known = [point for point, each in zip(points, trend.readings, strict=True) if each.free is not None]
     drawn.curve(points, colour, 1.8, dashes)
     if not known:
@@ -201,7 +199,7 @@ def _needed(drawn: Surface, scale: _Scale, trends: Sequence[Trend]) -> None:
     needs = {readings[-1].needed for _, readings in known if readings}
     labelled = 0
     for trend, readings in known:
-        points = [point for each in readings for point in _step(scale, each.night, each.needed)]
+        points = list(_steps(scale, readings))
         if not points:
             continue
         drawn.curve(points, NO_GO, 1.2)
@@ -214,9 +212,12 @@ def _needed(drawn: Surface, scale: _Scale, trends: Sequence[Trend]) -> None:
             labelled += 1
 
 
-def _step(scale: _Scale, night: date, needed: int | None) -> tuple[Point, Point]:
-    height = scale.size(needed)
-    return (scale.noon(night), height), (scale.noon(night + timedelta(days=1)), height)
+def _steps(scale: _Scale, readings: Iterable[Reading]) -> Iterator[Point]:
+    """Both ends of every run of nights on which the same was needed."""
+    for needed, run in groupby(readings, key=lambda each: each.needed):
+        nights = [each.night for each in run]
+        yield scale.noon(nights[0]), scale.size(needed)
+        yield scale.noon(nights[-1], 1), scale.size(needed)
 
 
 def _end(shown: Span) -> datetime:

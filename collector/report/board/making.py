@@ -7,6 +7,7 @@ written last, so that whoever comes in by it finds all others.
 from __future__ import annotations
 
 import atexit
+import logging
 import os
 import signal
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -28,6 +29,9 @@ from collector.store.store import Store, opened
 # Each process has the drawing library and the store's cache to itself, so more of them take more memory than they save
 # time; and below so many pairs starting them takes longer than making the pages.
 _PROCESSES, _WORTH_IT, _AT_ONCE = 2, 40, 8
+
+# Before the drawing library is loaded: that it makes a list of fonts, or finds no home for it, is nothing to do about.
+logging.getLogger("matplotlib").setLevel(logging.ERROR)
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
@@ -291,39 +292,41 @@ def _stretches(nights: Sequence[Night], frame: Frame, state: Callable[[int], Pai
     by_night = {night.night: night for night in nights}
     if not by_night:
         return
-    found: Stretch | None = None
-    for night in sorted({*by_night, *(each for each in frame.fleet_nights if each >= nights[0].night)}):
-        standing, rules = _stood(by_night.get(night), state)
-        alike = found is not None and (found.standing, found.rules) == (standing, rules)
-        if found is not None and alike and night - found.span.last == timedelta(days=1):
-            found = replace(found, span=Span(found.span.first, night))
-            continue
-        if found is not None:
-            yield found
-        found = Stretch(Span(night, night), standing, rules)
-    if found is not None:
-        yield found
+    stood = lru_cache(maxsize=None)(lambda number: _stood(state(number)))
+    counted = sorted({*by_night, *(each for each in frame.fleet_nights if each >= nights[0].night)})
+    first = last = counted[0]
+    before = _unasked_or(by_night.get(first), stood)
+    for night in counted[1:]:
+        now = _unasked_or(by_night.get(night), stood)
+        if now != before or (night - last).days > 1:
+            yield Stretch(Span(first, last), *before)
+            first = night
+        last, before = night, now
+    yield Stretch(Span(first, last), *before)
 
 
-def _stood(night: Night | None, state: Callable[[int], PairState]) -> tuple[Standing, tuple[str, ...]]:
-    if night is None or not night.in_time:
-        return Standing.NOT_ASKED, ()
-    rules = state(night.state).rules
-    return Standing(night.verdict.value), tuple(rule for rule, kept in rules.items() if kept.decides)
+_Stood = tuple[Standing, tuple[str, ...]]
+
+
+def _unasked_or(night: Night | None, stood: Callable[[int], _Stood]) -> _Stood:
+    return stood(night.state) if night is not None and night.in_time else (Standing.NOT_ASKED, ())
+
+
+def _stood(state: PairState) -> _Stood:
+    return Standing(state.verdict.value), tuple(rule for rule, kept in state.rules.items() if kept.decides)
 
 
 def _trends(nights: Sequence[Night]) -> Iterator[Trend]:
     past = past_of(nights)
-    rooms = {room.member: (night, room) for night in nights for room in night.rooms}
-    for member in sorted(rooms):
-        readings = tuple(
-            Reading(night.night, room.free, room.needed)
-            for night in nights
-            for room in night.rooms
-            if room.member == member
-        )
-        if any(reading.free is not None for reading in readings):
-            yield Trend(member, readings, _forecast(past, *rooms[member]))
+    readings: dict[str, list[Reading]] = defaultdict(list)
+    last: dict[str, tuple[Night, Room]] = {}
+    for night in nights:
+        for room in night.rooms:
+            readings[room.member].append(Reading(night.night, room.free, room.needed))
+            last[room.member] = night, room
+    for member in sorted(readings):
+        if any(reading.free is not None for reading in readings[member]):
+            yield Trend(member, tuple(readings[member]), _forecast(past, *last[member]))
 
 
 def _forecast(past: Past, night: Night, room: Room) -> Forecast | Silence | None:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import importlib.util
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -109,6 +112,18 @@ def test_without_its_library_it_says_what_to_install(
     monkeypatch.setattr(importlib.util, "find_spec", lambda name: None)
     said = refused(capsys, "--out", tmp_path / "b", "--store", store)
     assert said == "readypair: the board's pictures are drawn by matplotlib; install it with: pip install '.[board]'\n"
+
+
+def test_the_library_says_nothing_of_its_own(store: str, tmp_path: Path) -> None:
+    # Its first run makes a list of fonts, and without a home it looks for another place: nobody needs to read of that.
+    command = [sys.executable, "-c", "from collector.cli import run; run()", "board", "--store", store]
+    for home in (tmp_path / "new", Path("/proc/none")):
+        environment = {**os.environ, "HOME": str(home), "XDG_CONFIG_HOME": str(home), "XDG_CACHE_HOME": str(home)}
+        environment.pop("MPLCONFIGDIR", None)
+        done = subprocess.run(
+            [*command, "--out", str(tmp_path / f"b-{home.name}")], capture_output=True, text=True, env=environment
+        )
+        assert (done.returncode, done.stderr) == (0, "")
 
 
 def test_plans_that_are_none_are_told_of(store: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

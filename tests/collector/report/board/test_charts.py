@@ -82,6 +82,17 @@ def test_members_that_need_different_room_have_a_line_each() -> None:
     assert {"what the images need on quay-a", "what the images need on quay-b"} <= set(told)
 
 
+def test_what_is_needed_is_drawn_as_steps() -> None:
+    nights = [FIRST + timedelta(days=number) for number in range(6)]
+    readings = tuple(Reading(night, 9 * 10**9, (4 if number < 3 else 2) * 10**9) for number, night in enumerate(nights))
+    picture = charts.flash((Trend("quay-a", readings),), Span(nights[0], nights[-1]))
+    paths = [each for each in ElementTree.fromstring(picture).iter(f"{SVG}path") if "--no-go" in each.get("style", "")]
+    (line,) = (each.get("d", "") for each in paths if "dasharray" not in each.get("style", ""))
+    points = [(float(x), float(y)) for x, y in re.findall(r"[ML] ([\d.]+) ([\d.]+)", line)]
+    assert [x for x, _ in points] == pytest.approx([60, 398, 398, 736], abs=0.01)
+    assert points[0][1] == points[1][1] < points[2][1] == points[3][1]
+
+
 def test_a_night_that_is_not_known_of_one_member_says_nothing_twice() -> None:
     first, second = quay()[0]
     known = tuple(replace(each, needed=None) if number == 3 else each for number, each in enumerate(second.readings))
