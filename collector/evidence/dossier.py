@@ -20,7 +20,7 @@ from collector.evidence.archive import as_json, digest, safe_name
 from collector.evidence.blanking import blanked, without
 from collector.evidence.choosing import Chosen, asked
 from collector.judging import aimed_at, snapshot_of
-from collector.nights.night import Source
+from collector.nights.night import Source, night_of
 from collector.plan.making import make
 from collector.plan.stages import History
 from collector.plan.times import zone_of
@@ -169,7 +169,7 @@ class _Gathering:
             "site": pair.site,
             "target_release": pair.target_release,
             "zone": self._zone_name,
-            "date": self._local(self._date()).date().isoformat(),
+            "date": night_of(self._local(self._date())).isoformat(),
             "versions": {"readypair": version("readypair")},
             "before": self._side("before", self._chosen.before),
             "after": self._side("after", self._chosen.after),
@@ -311,7 +311,7 @@ class _Gathering:
         }
 
     def _date(self) -> datetime:
-        """The moment by whose date the window is known: its start, or what the store tells of it."""
+        """The moment by whose night the window is known: its start, or what the store tells of it."""
         watch, before, after = self._chosen.watch, self._chosen.before, self._chosen.after
         start = self._pair.window.start if self._pair.window is not None else None
         known = [
@@ -319,9 +319,9 @@ class _Gathering:
             *([asked(after)] if after is not None else []),
             *([asked(before)] if before is not None else []),
         ]
-        first, last = min(known), max(known)
-        # The inventory may name another window by now.
-        return start if start is not None and (first <= start <= last or start > last) else known[0]
+        # The inventory may name the next window by now, and before a window there is only its baseline.
+        ahead = watch is None and after is None and start is not None and start > max(known)
+        return start if start is not None and (ahead or min(known) <= start <= max(known)) else known[0]
 
     def _moment(self) -> datetime:
         watch = self._chosen.watch

@@ -204,6 +204,16 @@ def test_nothing_came_after(tmp_path: Path) -> None:
     assert verify(data).faults == ()
 
 
+def test_the_date_is_the_windows_unless_the_inventory_names_the_next_one(store: Path, tmp_path: Path) -> None:
+    inventory = tmp_path / "inventory"
+    shutil.copytree(INVENTORY, inventory)
+    groups = (inventory / "groups.yaml").read_text()
+    (inventory / "groups.yaml").write_text(groups.replace("2027-02-06T23:00", "2027-04-17T23:00"))
+    assert evidence(made(store, inventory=inventory))["date"] == "2027-02-06"
+    before = window.fill(tmp_path / "before.db", watched=False, after=False)
+    assert evidence(made(before, inventory=inventory))["date"] == "2027-04-17"
+
+
 def test_only_a_watch(tmp_path: Path) -> None:
     data = made(window.fill(tmp_path / "store.db", before=False, after=False))
     told = evidence(data)
