@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
@@ -17,6 +18,10 @@ class Asking(Protocol):
 
     def ask(self, command: Command) -> Capture:
         """The member's answer to one command of the catalogue; what can't be had is a capture that says why."""
+        ...
+
+    def doubted(self) -> Mapping[str, str]:
+        """Which answers don't count after all, by command, each with a clause that says why; asked when all are in."""
         ...
 
 

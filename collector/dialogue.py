@@ -14,6 +14,7 @@ from typing import Protocol
 from parsers import catalogue, terminal
 
 ROLE_CHANGED = "the controller changed its role while it answered"
+_OUT_OF_STEP = "the session was out of step: an earlier answer went on"
 
 _PIECE = 65536
 # Echo, prompt and log lines around it are looked for in this many bytes.
@@ -37,6 +38,14 @@ class Broken(Exception):  # noqa: N818 - the state of a session
 
 class Lost(Broken):
     """The other side is gone."""
+
+
+class OutOfStep(Broken):
+    """What came belongs to no command or to an earlier one, so whose the earlier answers were isn't certain either."""
+
+
+class Unechoed(Broken):
+    """The command was never echoed: what was taken for the prompt before it may have been a line of an answer."""
 
 
 class Wire(Protocol):
@@ -70,6 +79,11 @@ class Dialogue:
         self._sign = b""
         self._prompt = b""
 
+    @property
+    def prompt(self) -> bytes:
+        """The prompt as it was last printed; empty before `begin`."""
+        return self._prompt
+
     def begin(self, seconds: float) -> None:
         """Wait for the first prompt, set the terminal, and rise to the privileged level where there is a secret."""
         deadline = _Deadline(seconds, f"no prompt within {seconds:g} s after the login")
@@ -87,10 +101,17 @@ class Dialogue:
         check(command)
         before = self._prompt
         text = self._exchange(command, _Deadline(seconds, f"no answer within {seconds:g} s"))
-        if terminal.is_standby(before) == terminal.is_standby(self._prompt):
-            return Answer(text)
-        change = f"{_text(before)} became {_text(self._prompt)}"
-        return Answer(text, f"{ROLE_CHANGED}: its prompt {change}")
+        return Answer(text, role_change(before, self._prompt))
+
+    def settle(self, seconds: float) -> None:
+        """See that the last answer had ended: a terminal setting, typed once more, is echoed and answers nothing.
+
+        OutOfStep where something else comes, Unechoed where nothing does.
+        """
+        deadline = _Deadline(seconds, f"no prompt within {seconds:g} s after the last answer")
+        text = self._exchange(terminal.SETTINGS[0], deadline)
+        if not terminal.only_log_lines(text.encode("utf-8", "surrogateescape")):
+            raise OutOfStep(_OUT_OF_STEP)
 
     def _learn(self, printed: bytearray, deadline: _Deadline) -> None:
         """Type the first setting and learn the prompt that follows its echo: a banner may hold what looks like one."""
@@ -146,13 +167,15 @@ class Dialogue:
                     return _text(printed[start:end])
                 self._check_size_and_pager(printed, start, deadline)
         except Broken as broken:
-            raise type(broken)(str(broken), _text(printed[start:]) if start is not None else "") from None
+            if start is not None:
+                raise type(broken)(str(broken), _text(printed[start:])) from None
+            raise (Unechoed(str(broken)) if type(broken) is Broken else broken) from None
 
     def _check_leftover(self, printed: bytes) -> None:
         """What comes before the echo belongs to an earlier answer, and then nothing is certain any more."""
         own = terminal.PROMPT.sub(b"", printed.translate(None, b"\x00\x07"))
         if not terminal.only_log_lines(own.rstrip() + b"\n"):
-            raise Broken("the session was out of step: an earlier answer went on")
+            raise OutOfStep(_OUT_OF_STEP)
 
     def _check_echo(self, printed: bytearray) -> None:
         if len(printed) > _ECHO_WITHIN:
@@ -213,6 +236,13 @@ class Dialogue:
         except (OSError, EOFError):
             # paramiko's writing ends with the one or the other, by where it was when the connection broke.
             raise Lost("the controller ended the session") from None
+
+
+def role_change(before: bytes, now: bytes) -> str:
+    """How a prompt became that of the other role, as a clause; empty where it is of the same one."""
+    if terminal.is_standby(before) == terminal.is_standby(now):
+        return ""
+    return f"{ROLE_CHANGED}: its prompt {_text(before)} became {_text(now)}"
 
 
 def check(line: str) -> None:

@@ -11,6 +11,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -118,6 +119,7 @@ def ask_member(
                     break
                 progress(member, command.text)
                 captures.append(asking.ask(command))
+            captures = _without(captures, {} if given_up() else asking.doubted())
     except (ssh.NotReached, RecordingError) as error:
         captures += _missing(member, commands[len(captures) :], str(error))
     except Exception as error:
@@ -173,6 +175,16 @@ def _close(host: Host) -> None:
 
 class _Spent(Exception):  # noqa: N818 - nothing went wrong
     """The budget is spent while there are pairs to be asked."""
+
+
+def _without(captures: Sequence[Capture], doubted: Mapping[str, str]) -> list[Capture]:
+    """The captures, with those that don't count after all as cut off."""
+    return [
+        replace(each, ending=Ending.CUT_OFF, reason=doubted[each.command])
+        if each.command in doubted and each.ending is Ending.COMPLETE
+        else each
+        for each in captures
+    ]
 
 
 def _missing(member: str, commands: Sequence[Command], reason: str) -> list[Capture]:

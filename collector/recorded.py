@@ -21,6 +21,10 @@ class RecordedMember:
         """The recorded answer to a command; a MISSING capture that says so where there is none."""
         return self._recorded.capture(command)
 
+    def doubted(self) -> dict[str, str]:
+        """None: what was doubted is recorded so."""
+        return {}
+
 
 class RecordedSession(Session[RecordedMember]):
     """Nornir's connection plugin for recordings. `extras` hold `folder` (see `recording.find`) and `member`."""

@@ -346,13 +346,14 @@ class Shell:
         if self.cut(command):
             self.terminal.print(text[: len(text) // 2])
             await self.terminal.flush()
+            self.switched.over |= _is(command, self.behaviour.switches_over_at)
             raise Drop
         if capture.ending is Ending.CUT_OFF:
             self.terminal.print(capture.text)
             await self._say_nothing()
         text = self._disturbed(command, text)
-        if _is(command, self.behaviour.pauses_at):
-            half = text.index("\n", len(text) // 2) + 1
+        if _is(line, self.behaviour.pauses_at):
+            half = text.rfind("\n", 0, len(text) // 2) + 1
             await self.terminal.print_pages(text[:half] + self.prompt)
             await self.terminal.wait_for_key()
             text = "\n" + text[half:]

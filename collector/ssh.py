@@ -6,6 +6,7 @@ what is waited for is in collector.dialogue.
 
 from __future__ import annotations
 
+import re
 import socket
 import time
 from collections.abc import Mapping, Sequence
@@ -20,7 +21,7 @@ from collector import hostkeys, openssh
 from collector.asking import Login, Session
 from collector.capture import Capture, Ending
 from collector.credentials import Credentials
-from collector.dialogue import Broken, Dialogue, Lost, NotInCatalogue, check
+from collector.dialogue import Broken, Dialogue, Lost, NotInCatalogue, OutOfStep, Unechoed, check, role_change
 from collector.hostkeys import HostKey, KnownHosts, Standing
 from parsers.catalogue import Command
 
@@ -37,6 +38,9 @@ CONNECTION = "ssh"
 
 
 _CLOSED = "the session was closed"
+
+# A controller that leaves so many commands in a row without a whole answer isn't asked the rest.
+_MOST_IN_A_ROW = 3
 
 
 class NotReached(Exception):  # noqa: N818 - named like its sisters
@@ -119,6 +123,12 @@ class SshMember:
         self._login: _Login | None = None
         self._was_lost = False
         self._over = ""
+        self._broken_in_a_row = 0
+        self._prompt = b""
+        # The commands that were answered, from which on by this login, and those whose answers don't count after all.
+        self._answered: list[str] = []
+        self._since_login = 0
+        self._doubted: dict[str, str] = {}
 
     def open(self) -> None:
         """Log in; NotReached where that can't be done."""
@@ -146,8 +156,13 @@ class SshMember:
             started, clock = datetime.now().astimezone(), time.monotonic()
             text, reason = "", ""
             try:
-                answer = self._dialogue().ask(command.text, command.seconds * self._options.patience)
+                dialogue = self._dialogue()
+                self._look_at_role(dialogue)
+                answer = dialogue.ask(command.text, command.seconds * self._options.patience)
                 text, reason = answer.text, answer.role_changed
+                self._broken_in_a_row = 0
+                self._look_at_role(dialogue)
+                self._answered.append(command.text)
             except Lost as lost:
                 self._drop()
                 if not self._was_lost and not self._over:
@@ -156,14 +171,51 @@ class SshMember:
                 self._over = self._over or "the session was lost twice"
                 text, reason = lost.text, self._over
             except Broken as broken:
+                self._doubt_by(broken)
                 # A late answer must find nobody: the next command gets a session of its own.
                 self._drop()
                 text, reason = broken.text, str(broken)
+                self._broken_in_a_row += 1
+                if self._broken_in_a_row == _MOST_IN_A_ROW:
+                    self._over = f"three answers in a row were not to be had: {broken}"
             except NotReached as error:
                 self._over = f"the session had ended and was not to be had again: {error}"
                 break
             return self._capture(command, text, reason, started, time.monotonic() - clock)
         return Capture(self._options.member, command.text, ending=Ending.MISSING, reason=self._over)
+
+    def doubted(self) -> dict[str, str]:
+        """Which answers don't count after all, and why; looks once more whether the last one had ended."""
+        login = self._login
+        if login is not None and self._answered and not self._over:
+            try:
+                login.dialogue.settle(self._options.prompt_seconds)
+                self._look_at_role(login.dialogue)
+            except Lost:
+                self._drop()
+            except Broken as broken:
+                self._doubt_by(broken)
+                self._drop()
+        return dict(self._doubted)
+
+    def _look_at_role(self, dialogue: Dialogue) -> None:
+        """Take back all that was told in another role, be it by another login."""
+        if change := role_change(self._prompt or dialogue.prompt, dialogue.prompt):
+            self._doubt(self._answered, change)
+        self._prompt = dialogue.prompt
+
+    def _doubt_by(self, broken: Broken) -> None:
+        """Take back what a broken session makes doubtful of its earlier answers."""
+        if isinstance(broken, OutOfStep):
+            self._doubt(self._answered[self._since_login :], str(broken))
+        elif isinstance(broken, Unechoed):
+            self._doubt(
+                self._answered[self._since_login :][-1:],
+                f"what looked like its end may have been none: {broken} to what followed",
+            )
+
+    def _doubt(self, commands: Sequence[str], reason: str) -> None:
+        self._doubted |= dict.fromkeys(commands, reason)
 
     def _capture(self, command: Command, text: str, reason: str, started: datetime, seconds: float) -> Capture:
         ending = Ending.COMPLETE if not reason else Ending.CUT_OFF if text else Ending.MISSING
@@ -179,6 +231,7 @@ class SshMember:
 
     def _drop(self) -> None:
         login, self._login = self._login, None
+        self._since_login = len(self._answered)
         if login is not None:
             login.close()
 
@@ -319,6 +372,8 @@ def _client(types: tuple[str, ...]) -> paramiko.SSHClient:
             except paramiko.SSHException as error:
                 # Whichever clock ran out first: paramiko's words for it are about itself.
                 waited = made and (made[-1].is_active() or isinstance(error.__context__, TimeoutError))
+                if made and isinstance(error, paramiko.AuthenticationException) and (why := _of_the_account(made[-1])):
+                    error.add_note(why)
                 if waited and not made[-1].remote_version:
                     raise _SaidNothing from None
                 raise
@@ -374,6 +429,33 @@ def _unconnected(error: OSError, route: openssh.Route, options: Options) -> str:
     return f"{route} can't be reached: {error.strerror or error}"
 
 
+# The only marks that tell them from a refusal: paramiko/auth_handler.py, wait_for_response.
+_AUTHENTICATION_TIMEOUT = "Authentication timeout."
+_AUTHENTICATION_ENDED = "Authentication failed: transport shut down or saw EOF"
+# What a controller may say before a login, in lines that are no notice to everybody (RFC 4252, section 5.4).
+_OF_THE_ACCOUNT = re.compile(r"\b(?:account|user|password)\b.*\b(?:lock|disabl|expir|block)", re.IGNORECASE)
+
+
+def _of_the_account(transport: paramiko.Transport) -> str:
+    """The line in which a controller that refused the login said why; empty where there is none."""
+    # Its own get_banner tells nothing once the other side has hung up.
+    said: bytes = getattr(transport.auth_handler, "banner", None) or b""
+    lines = (line.strip() for line in said.decode("utf-8", "replace").splitlines())
+    return next((line[:80] for line in lines if _OF_THE_ACCOUNT.search(line) and line.isprintable()), "")
+
+
+def _refused(error: Exception, route: openssh.Route, options: Options, credentials: Credentials) -> str:
+    """What became of a login that wasn't let in."""
+    if str(error) == _AUTHENTICATION_TIMEOUT:
+        return f"the controller at {route} didn't say within {options.greeting_seconds:g} s whether it lets in"
+    what = "by key and by password" if credentials.keys and credentials.password else ""
+    what = what or ("by key, and there is no password" if credentials.keys else "by password")
+    notes: list[str] = getattr(error, "__notes__", [])
+    did = "hung up on" if str(error) == _AUTHENTICATION_ENDED and not notes else "refused"
+    why = f": it says `{notes[0]}`" if notes else ""
+    return f"the controller at {route} {did} the login of {credentials.username!r} {what}{why}"
+
+
 def _unopened(
     error: Exception, route: openssh.Route, options: Options, credentials: Credentials, by: openssh.Connection
 ) -> str:
@@ -389,9 +471,7 @@ def _unopened(
     if isinstance(cause, paramiko.PasswordRequiredException):
         return f"a key file for {route} is locked by a passphrase: load it into the SSH agent"
     if isinstance(cause, paramiko.AuthenticationException):
-        what = "by key and by password" if credentials.keys and credentials.password else ""
-        what = what or ("by key, and there is no password" if credentials.keys else "by password")
-        return f"the controller at {route} refused the login of {credentials.username!r} {what}"
+        return _refused(cause, route, options, credentials)
     if complaint := by.complaint():
         return f"the jump host didn't lead to {route}: {complaint}"
     if isinstance(cause, _SaidNothing):

@@ -150,12 +150,18 @@ def _apart(what: str, clocks: list[_Ahead], policy: Policy, remedy: str) -> Part
     least, most = round(least, 3), round(most, 3)
     nearest = 0.0 if least <= 0 <= most else min(abs(least), abs(most))
     if nearest > policy.clock_seconds:
-        clause = f"{what} are {_seconds(nearest)} s apart{modulo}, more than {policy.clock_seconds:g} s"
+        clause = f"{what} are {_seconds(nearest)} s{_days(nearest)} apart{modulo}, more than {policy.clock_seconds:g} s"
         return Part(Status.BLOCK, clause, evidence, remedy)
     if max(abs(least), abs(most)) > policy.clock_seconds:
         clause = f"the answers took too long to tell whether {what} are within {policy.clock_seconds:g} s"
         return unknown(clause, evidence)
     return quiet(*evidence)
+
+
+def _days(seconds: float) -> str:
+    """What nobody works out of that many seconds; empty below two days."""
+    days = round(seconds / 86400)
+    return f" ({days:,} days)" if days >= 2 else ""
 
 
 def _seconds(number: float) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from collector.finding import Answer, Status
+from collector.rules.identity import same_controller, strangers
 from collector.rules.parts import Part, answer, merged
 from collector.rules.roles import claims, role
 from collector.rules.rule import Rule
@@ -43,6 +44,9 @@ class _Question:
 
 def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     """Release, boot variable, state and chassis of each member, by its partner's word and by its own."""
+    wrong = same_controller(snapshot) or strangers(snapshot)
+    if wrong is not None:
+        return answer([wrong])
     questions = [question for member in snapshot.members for question in _questions(snapshot, member)]
     compared = [(question.what, part) for question in questions for part in _compared(question)]
     return answer([*_in_short(snapshot, compared), *_missed(snapshot, questions), *_summary(snapshot, questions)])

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from collector.finding import Answer, Evidence, Status
+from collector.rules.identity import same_controller
 from collector.rules.parts import Part, answer
 from collector.rules.roles import role
 from collector.rules.rule import Rule
@@ -49,6 +50,9 @@ class _Told:
 
 def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     """Each member's claims by its own two outputs; the active one's word for a standby that tells nothing itself."""
+    same = same_controller(snapshot)
+    if same is not None:
+        return answer([same])
     told = [_told(snapshot, member) for member in snapshot.members]
     return answer([_counted(told), *(part for item in told for part in item.parts)])
 
@@ -167,7 +171,7 @@ RULE = Rule(
     why="Two active controllers serve one network with the same addresses, and every step after that makes it worse.",
     good="*1       Active   0200.5e00.5301     2      V02     Ready",
     bad="*2       Active   0200.5e00.5302     1      V02     Ready",
-    needs=("show redundancy", "show chassis rmi"),
+    needs=("show redundancy", "show chassis rmi", "show version"),
     judge=judge,
     waivable=False,
 )

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from collector.finding import Answer, Evidence, Status
+from collector.rules.identity import same_controller
 from collector.rules.parts import Part, answer
 from collector.rules.roles import Role, claims
 from collector.rules.rule import Rule
@@ -41,8 +42,9 @@ _Claim = tuple[str, str, tuple[Evidence, ...]]
 
 
 def judge(snapshot: Snapshot, policy: Policy) -> Answer:
-    """The state of the pair, whatever the policy."""
-    return told(snapshot)
+    """The state of the pair, whatever the policy; one controller by two addresses has none."""
+    same = same_controller(snapshot)
+    return told(snapshot) if same is None else answer([same])
 
 
 def told(snapshot: Snapshot) -> Answer:
@@ -202,7 +204,7 @@ RULE = Rule(
     why="Only a hot standby can take over without dropping a client, and an in-service upgrade switches over twice.",
     good="Operating Redundancy Mode = sso\nCurrent Software state = ACTIVE\nCurrent Software state = STANDBY HOT",
     bad="Operating Redundancy Mode = rpr\nCurrent Software state = ACTIVE\nCurrent Software state = STANDBY COLD",
-    needs=("show redundancy", "show chassis rmi"),
+    needs=("show redundancy", "show chassis rmi", "show version"),
     judge=judge,
     waivable=False,
 )

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from collector.dialogue import Answer, Broken, Dialogue, Lost, NotInCatalogue
+from collector.dialogue import Answer, Broken, Dialogue, Lost, NotInCatalogue, OutOfStep, Unechoed
 
 SYSLOG = b"*Feb  6 21:14:09.132: %SYS-5-CONFIG_I: Configured from console by duty on vty0\r\n"
 Script = list[bytes | str]
@@ -180,3 +180,33 @@ def test_a_prompt_ends_nothing_while_more_has_arrived_already() -> None:
     dialogue, wire = begun("show boot", b"show boot\r\nquay-a#", b"show boot\r\nBOOT\r\nquay-a#")
     wire.recv_ready = lambda: bool(wire.script)  # type: ignore[method-assign]
     assert dialogue.ask("show boot", 5).text == "quay-a#show boot\r\nBOOT\r\n"
+
+
+def test_an_answer_that_had_ended_is_settled() -> None:
+    dialogue, wire = begun("terminal length 0", SYSLOG + b"terminal length 0\r\n" + SYSLOG + b"quay-a#")
+    dialogue.settle(5)
+    assert wire.written == [b"terminal length 0\n"]
+
+
+@pytest.mark.parametrize(
+    "rest",
+    [
+        b"\r\nVALUE = 2\r\nquay-a#terminal length 0\r\nquay-a#",
+        b"terminal length 0\r\nVALUE = 2\r\nquay-a#",
+    ],
+)
+def test_an_answer_that_goes_on_behind_what_looked_like_its_end_is_found_out(rest: bytes) -> None:
+    dialogue, _ = begun("show romvar", b"show romvar\r\nVALUE = 1\r\nquay-a#", "terminal length 0", rest)
+    assert dialogue.ask("show romvar", 5).text == "VALUE = 1\r\n"
+    with pytest.raises(OutOfStep, match="an earlier answer went on"):
+        dialogue.settle(5)
+
+
+def test_what_is_never_echoed_is_told_from_what_is_never_answered() -> None:
+    dialogue, _ = begun("show boot", b"\r\nVALUE = 2\r\n")
+    with pytest.raises(Unechoed, match="no answer within 5 s"):
+        dialogue.ask("show boot", 5)
+    dialogue, _ = begun("show boot", b"show boot\r\nBOOT\r\n")
+    with pytest.raises(Broken) as caught:
+        dialogue.ask("show boot", 5)
+    assert type(caught.value) is Broken

@@ -61,6 +61,9 @@ class Played:
     def ask(self, command: Command) -> Capture:
         return type(self).answer(self.hostname, command)
 
+    def doubted(self) -> dict[str, str]:
+        return {}
+
 
 @pytest.fixture
 def played() -> Iterator[type[Played]]:

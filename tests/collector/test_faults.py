@@ -1,0 +1,29 @@
+"""Every fault that a network has in store, over real SSH: what is said of it, and that nothing is readier for it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from collector import dialogue
+from collector.finding import Verdict
+from tests.collector.faults import FAULTS, Fault, attempt, undamaged
+
+READINESS = (Verdict.NO_GO, Verdict.UNDECIDED, Verdict.GO)
+
+
+@pytest.mark.parametrize("fault", FAULTS, ids=str)
+def test_a_fault_is_told_and_makes_nobody_readier(
+    fault: Fault, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(dialogue, "_PAGER_PATIENCE", 0.1)
+    tried = attempt(fault, tmp_path)
+    assert fault.says in tried.said(fault)
+    assert tried.said(fault).count("\n") == 0
+    assert tried.faulty.verdict is fault.verdict
+    before, beside = undamaged()
+    assert (before, beside) == (Verdict.GO, Verdict.GO)
+    assert READINESS.index(tried.faulty.verdict) <= READINESS.index(before)
+    assert tried.healthy.verdict is beside
+    assert all(member.reached for member in tried.healthy.members)
