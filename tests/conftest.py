@@ -7,8 +7,9 @@ import os
 from hypothesis import HealthCheck, settings
 
 from tests.postgresql import postgresql, store_url
+from tests.wire import read_only_wire
 
-__all__ = ["postgresql", "store_url"]
+__all__ = ["postgresql", "read_only_wire", "store_url"]
 
 os.environ.pop("READYPAIR_STORE", None)
 

@@ -190,6 +190,35 @@ def test_a_late_answer_is_not_taken_for_the_next_commands(tmp_path: Path, monkey
     assert sessions == 2
 
 
+def test_a_controller_that_leaves_three_commands_in_a_row_is_asked_no_more(tmp_path: Path) -> None:
+    silent = [row.text for row in asked()]
+    with controller(tmp_path, Behaviour(silent=silent)) as fleet, logged_in(fleet, tmp_path, patience=QUICK) as member:
+        captures = [member.ask(row) for row in asked()]
+        received = [line for line in fleet.received(MEMBER) if line not in SETTINGS]
+    assert received == [row.text for row in asked()[:3]]
+    assert {capture.ending for capture in captures} == {Ending.MISSING}
+    assert [capture.reason for capture in captures[2:4]] == [
+        "no answer within 0.3 s",
+        "three answers in a row were not to be had: no answer within 0.3 s",
+    ]
+
+
+def test_answers_given_in_another_role_are_taken_back(tmp_path: Path) -> None:
+    behaviour = Behaviour(cuts=1, cut_command="show romvar", switches_over_at="show romvar")
+    with controller(tmp_path, behaviour) as fleet, logged_in(fleet, tmp_path) as member:
+        assert [member.ask(command(text)).ending for text in TEXTS] == [Ending.COMPLETE] * 3
+        why = "the controller changed its role while it answered: its prompt quay-a# became quay-a-stby#"
+        assert member.doubted() == {"show version": why, "show boot": why}
+
+
+def test_a_settled_session_doubts_nothing(tmp_path: Path) -> None:
+    with controller(tmp_path) as fleet, logged_in(fleet, tmp_path) as member:
+        assert member.doubted() == {}
+        member.ask(command("show boot"))
+        assert member.doubted() == {}
+        assert fleet.received(MEMBER) == [*SETTINGS, "show boot", SETTINGS[0]]
+
+
 def test_a_lost_session_is_taken_up_once_and_the_command_asked_again(tmp_path: Path) -> None:
     with controller(tmp_path, Behaviour(cuts=1)) as fleet, logged_in(fleet, tmp_path) as member:
         captures = [member.ask(command(text)) for text in TEXTS]
