@@ -19,12 +19,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from statistics import median
 from typing import NamedTuple
 
-from collector.nights.night import Room, night_of
+from collector.nights.night import Room
 from collector.nights.past import Past, Point
 from collector.nights.slope import slope
 
@@ -107,17 +107,19 @@ class Silence:
     reason: str
 
 
-def series(room: Room, past: Past, moment: datetime) -> tuple[Point, ...]:
+def series(room: Room, past: Past, moment: datetime, night: date | None = None) -> tuple[Point, ...]:
     """The member's points up to the moment at which the room was as it is, one a night, that one last.
 
-    Only the nights of `LOOK_BACK`, and none where the room isn't known.
+    Only the nights of `LOOK_BACK`, and none where the room isn't known. `night` is the one that the moment belongs to;
+    whoever has it from a store gives it, as its moments know nothing of the pair's offset.
     """
     if room.free is None:
         return ()
-    nights = {night_of(each.moment): each for each in past.flash.get(room.member, ())}
-    earliest = night_of(moment) - timedelta(days=LOOK_BACK - 1)
-    before = [each for night, each in sorted(nights.items()) if earliest <= night < night_of(moment)]
-    return (*before, Point(moment, room.free, room.needed))
+    tonight = Point(moment, room.free, room.needed, night)
+    nights = {each.of_night: each for each in past.flash.get(room.member, ())}
+    earliest = tonight.of_night - timedelta(days=LOOK_BACK - 1)
+    before = [each for of_night, each in sorted(nights.items()) if earliest <= of_night < tonight.of_night]
+    return (*before, tonight)
 
 
 def forecast(points: Sequence[Point]) -> Forecast | Silence:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 
-from collector.nights.night import Night
+from collector.nights.night import Night, night_of
 
 
 @dataclass(frozen=True)
@@ -15,11 +15,19 @@ class Point:
     """Free flash in bytes at a moment that knows its offset, and the bytes that were needed then.
 
     `needed` is as in Room, so that staging the image, which takes from both alike, isn't taken for a loss of room.
+    `night` is the night that the store keeps it under, None for one that isn't stored: a store gives its moments back
+    in UTC, and by those another night would begin at noon in Greenwich.
     """
 
     moment: datetime
     free: int
     needed: int | None = None
+    night: date | None = None
+
+    @property
+    def of_night(self) -> date:
+        """The night that it belongs to: the stored one, else that of its moment's own offset."""
+        return self.night if self.night is not None else night_of(self.moment)
 
 
 @dataclass(frozen=True)
@@ -38,5 +46,5 @@ def past_of(nights: Iterable[Night]) -> Past:
     for night in nights:
         for room in night.rooms:
             if room.free is not None:
-                points[room.member].append(Point(night.asked or night.judged, room.free, room.needed))
+                points[room.member].append(Point(night.asked or night.judged, room.free, room.needed, night.night))
     return Past({member: tuple(own) for member, own in points.items()})

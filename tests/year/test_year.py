@@ -336,5 +336,5 @@ def _forecast(nights: Sequence[Night], member: str) -> object:
     room = next((room for room in tonight.rooms if room.member == member), None)
     if room is None or room.needed is None or tonight.asked is None:
         return None
-    points = series(room, past_of(before), tonight.asked)
+    points = series(room, past_of(before), tonight.asked, tonight.night)
     return forecast(points) if points else None

@@ -332,7 +332,7 @@ def _trends(nights: Sequence[Night]) -> Iterator[Trend]:
 def _forecast(past: Past, night: Night, room: Room) -> Forecast | Silence | None:
     if room.free is None or room.needed is None:
         return None
-    return forecast(series(room, past, night.asked or night.judged))
+    return forecast(series(room, past, night.asked or night.judged, night.night))
 
 
 def _certificates(state: PairState, made: datetime) -> Iterator[CertificateRow]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
@@ -11,9 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from collector.nights.night import Room
+from collector.finding import Verdict
+from collector.nights.night import Night, Room, Source, night_of
 from collector.nights.outlook import FEWEST, LOOK_BACK, Forecast, Line, Silence, forecast, series
-from collector.nights.past import Past, Point
+from collector.nights.past import Past, Point, past_of
 
 HARBOUR = ZoneInfo("Europe/Oslo")
 TONIGHT = datetime(2027, 2, 5, 22, 0, tzinfo=HARBOUR)
@@ -322,6 +323,29 @@ def test_a_series_is_the_nights_before_and_tonight() -> None:
 def test_of_two_points_of_a_night_the_later_counts() -> None:
     twice = (Point(TONIGHT - DAY, 7 * GB, NEEDED), Point(TONIGHT - DAY + timedelta(hours=3), 6 * GB, NEEDED))
     assert [point.free for point in series(room(), Past({"quay-b": twice}), TONIGHT)] == [6 * GB, 5 * GB]
+
+
+@pytest.mark.parametrize(
+    ("zone", "hour"),
+    [("Australia/Sydney", 22), ("Pacific/Auckland", 0), ("Asia/Tokyo", 21), ("America/Los_Angeles", 4), ("UTC", 1)],
+)
+def test_no_night_is_lost_to_a_store_that_gives_utc_back(zone: str, hour: int) -> None:
+    """There it is about noon in Greenwich, so that by UTC two sweeps fall in one night, and none in the next."""
+    first = datetime(2027, 1, 20, hour, 0, tzinfo=ZoneInfo(zone))
+    minutes = [-40, 35, -20, 50, -55, 10, -5, 45, -30, 20]
+    moments = [first + n * DAY + timedelta(hours=n % 2, minutes=late) for n, late in enumerate(minutes)]
+    nights = [night_of(each) for each in moments]
+    assert len(set(nights)) == len(nights)
+    told = past_of([stored(night, each.astimezone(UTC)) for night, each in zip(nights, moments, strict=True)])
+    for tonight in (moments[-1], moments[-1].astimezone(UTC)):
+        found = series(room(), told, tonight, nights[-1])
+        assert [point.night for point in found] == nights
+    assert len(series(room(), told, moments[-1])) == len(nights)
+
+
+def stored(night: date, asked: datetime) -> Night:
+    rooms = (room(6 * GB),)
+    return Night(1, "quay", "", night, Source.SWEEP, asked, asked, Verdict.GO, "17.12.4", True, 1, None, rooms)
 
 
 def test_a_change_of_the_clocks_costs_no_night_and_no_hour() -> None:

@@ -12,6 +12,7 @@ import pytest
 
 from collector import demo, job
 from collector.finding import Verdict
+from collector.nights.night import night_of
 from collector.nights.outlook import LOOK_BACK
 from collector.nights.past import Past, Point
 from collector.result import PairResult, Result
@@ -82,7 +83,9 @@ def test_a_rule_is_handed_the_nights_before_this_one(store_url: str) -> None:
         assert other.free is not None
         assert remembers.past(tonight) == Past(
             {
-                each.member: tuple(Point(moment, each.free, each.needed) for moment in asked if each.free is not None)
+                each.member: tuple(
+                    Point(moment, each.free, each.needed, night_of(moment)) for moment in asked if each.free
+                )
                 for each in (room, other)
             }
         )
