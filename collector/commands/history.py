@@ -36,7 +36,7 @@ def _pair(options: argparse.Namespace, store: Store, name: str) -> int:
     from collector.report import history_document, history_terminal
 
     nights = store.nights(name, until=options.until)
-    swept = nights_until(options, store.fleet_nights())
+    swept = nights_until(options, store.fleet_nights(name))
     since = first_night(options, [*swept, *(night.night for night in nights)])
     told = Story(name, "", (), ())
     if nights:
@@ -51,12 +51,12 @@ def _pair(options: argparse.Namespace, store: Store, name: str) -> int:
 
 
 def _fleet(options: argparse.Namespace, store: Store) -> int:
-    from collector.nights.timeline import LOOK_BACK, fleet_story
+    from collector.nights.timeline import fleet_story, looked_back
     from collector.report import history_document, history_terminal
 
-    swept = nights_until(options, store.fleet_nights())
+    swept = store.swept().between(until=options.until)
     since = first_night(options, stored_nights(options, store))
-    seen = store.fleet(since=since - LOOK_BACK if since else None, until=options.until)
+    seen = store.fleet(since=looked_back(since), until=options.until)
     nights = fleet_story(seen, swept, lru_cache(store.state), store.ap_set, since=since)
     if options.json:
         print_json(history_document.fleet(nights))

@@ -84,7 +84,7 @@ def remembering(
     whole = len(pairs) == len(fleet.pairs)
     with opened(named) as store:
         # Asked first: once this sweep has begun, it is the last one, and has reached nobody.
-        missed = store.missed(inventory)
+        missed = store.missed(inventory, collector_name())
         writer = store.begin(Start(source, collector_name(), inventory, whole, datetime.now().astimezone() + shift))
         yield Remembering(inventory, options.keep_days, store, StoreMemory(store, writer, fleet), missed)
 

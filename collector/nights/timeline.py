@@ -13,12 +13,18 @@ from collector.finding import Verdict
 from collector.nights.change import Change, Kind
 from collector.nights.drift import LoadAps, LoadState, is_worse, walk
 from collector.nights.night import Night
+from collector.nights.swept import Swept
 
 LOOK_BACK = timedelta(days=60)
 """How far before the nights that are told what was last known counts: who tells of them reads that much more."""
 
 # A pair that no sweep of the fleet has seen for longer was taken out of the inventory, and isn't missed any more.
 _MISSED_FOR = timedelta(days=7)
+
+
+def looked_back(since: date | None) -> date | None:
+    """From which night on somebody reads who tells of those from `since` on; None: of all of them."""
+    return max(since, date.min + LOOK_BACK) - LOOK_BACK if since is not None else None
 
 
 class Silence(StrEnum):
@@ -109,7 +115,7 @@ def story(
 ) -> Story:
     """The story of a pair with one night at least, from `since` on; nights before it tell what was known.
 
-    A night of the fleet's without the pair counts as missed from the pair's first night on.
+    `fleet_nights` are those of the pair's own fleets: one without the pair counts as missed from its first night on.
     """
     shown = [night for night in nights if since is None or night.night >= since]
     moved = {
@@ -145,17 +151,17 @@ def worst_first(found: Iterable[Moves]) -> list[Moves]:
 
 def fleet_story(
     fleet: Iterable[tuple[str, Sequence[Night]]],
-    fleet_nights: Sequence[date],
+    swept: Swept,
     load_state: LoadState,
     load_aps: LoadAps,
     *,
     since: date | None = None,
 ) -> list[FleetNight]:
     """The fleet's nights from `since` on, oldest first; holds the nights of one pair at a time."""
-    found = {day: FleetNight(day) for day in fleet_nights if since is None or day >= since}
+    found = {day: FleetNight(day) for day in swept.between(since).any()}
     silent: Counter[date] = Counter()
     for pair, nights in fleet:
-        silent.update(_missed(nights, fleet_nights))
+        silent.update(_missed(nights, swept.of(pair)))
         for night in nights:
             if since is not None and night.night < since:
                 continue

@@ -11,6 +11,7 @@ from sqlalchemy import Connection
 
 from collector.capture import Capture
 from collector.nights.night import Night, PairState
+from collector.nights.swept import Swept
 from collector.store import opening, pruning, reading, watches, writing
 from collector.store.store import Pruned, Start, StoredBaseline, StoredJudgement, StoredSweep, StoredWatch, WatchStart
 from collector.store.telling import told
@@ -46,9 +47,14 @@ class Database:
         for pair in self.pairs():
             yield pair, self.nights(pair, since=since, until=until)
 
-    def fleet_nights(self) -> tuple[date, ...]:
-        """The nights on which some whole sweep was stored."""
-        return self._read(reading.fleet_nights)
+    def fleet_nights(self, pair: str | None = None) -> tuple[date, ...]:
+        """The nights on which some whole sweep was stored, of the pair's own fleets or of all."""
+        found = self._read(lambda connection: reading.swept(connection, pair))
+        return found.any() if pair is None else found.of(pair)
+
+    def swept(self) -> Swept:
+        """The nights of whole sweeps, fleet by fleet."""
+        return self._read(reading.swept)
 
     def state(self, number: int) -> PairState:
         """The state of this number."""
@@ -78,9 +84,9 @@ class Database:
         """The pair's judgements."""
         return self._read(lambda connection: reading.judgements(connection, pair))
 
-    def missed(self, inventory: str) -> tuple[str, ...]:
+    def missed(self, inventory: str, collector: str) -> tuple[str, ...]:
         """The pairs that are first in line."""
-        return self._read(lambda connection: reading.missed(connection, inventory))
+        return self._read(lambda connection: reading.missed(connection, inventory, collector))
 
     def sweeps(self, *, last: int) -> tuple[StoredSweep, ...]:
         """The latest sweeps."""

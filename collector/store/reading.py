@@ -8,12 +8,13 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, Select, func, select
+from sqlalchemy import ColumnElement, Connection, Row, Select, case, exists, func, or_, select
 
 from collector.capture import Capture, Ending
 from collector.finding import Verdict
 from collector.nights import state
 from collector.nights.night import Night, PairState, Room, Source
+from collector.nights.swept import Swept, SweptFleet
 from collector.store import contents
 from collector.store.schema import CAPTURES, CONTENTS, JUDGEMENTS, ROOMS, SWEEPS
 from collector.store.store import Start, StoredBaseline, StoredJudgement, StoredSweep
@@ -21,11 +22,23 @@ from collector.store.store import Start, StoredBaseline, StoredJudgement, Stored
 # The judgements that make nights, and those sweeps whose order of asking matters to the next one.
 _PLANNED = JUDGEMENTS.c.planned
 _NIGHTLY = (Source.SWEEP.value, Source.DEMO.value)
+# What was recorded or simulated: it says what a pair was like some time, not what it is like tonight.
+_PLAYED = (Source.REPLAY.value, Source.DEMO.value)
+_OTHERS = SWEEPS.alias()
+# The demo plays pairs and nights of its own. In a store that anybody else writes to it would pass for the site's.
+_COUNTS = or_(SWEEPS.c.source != Source.DEMO.value, ~exists().where(_OTHERS.c.source != Source.DEMO.value))
+# The sweeps that a fleet's story goes by: what is played makes one only where nobody sweeps.
+_TELLING = or_(
+    SWEEPS.c.source == Source.SWEEP.value,
+    SWEEPS.c.source.in_(_PLAYED) & ~exists().where(_OTHERS.c.source == Source.SWEEP.value),
+)
 
 
 def pairs(connection: Connection) -> tuple[str, ...]:
     """The names of all pairs, sorted as Python sorts them, whatever the database's own order."""
-    return tuple(sorted(connection.execute(select(JUDGEMENTS.c.pair).distinct()).scalars()))
+    counting = select(SWEEPS.c.id).where(_COUNTS)
+    named = select(JUDGEMENTS.c.pair).where(JUDGEMENTS.c.sweep.in_(counting)).distinct()
+    return tuple(sorted(connection.execute(named).scalars()))
 
 
 def nights(connection: Connection, pair: str, since: date | None, until: date | None) -> tuple[Night, ...]:
@@ -36,16 +49,25 @@ def nights(connection: Connection, pair: str, since: date | None, until: date | 
     return tuple(_night(row, rooms.get(row.id, ())) for row in rows)
 
 
-def fleet_nights(connection: Connection, since: date | None = None) -> tuple[date, ...]:
-    """The nights on which a sweep of the whole fleet stored something, oldest first."""
-    statement = (
-        select(JUDGEMENTS.c.night)
-        .join(SWEEPS, SWEEPS.c.id == JUDGEMENTS.c.sweep)
-        .where(SWEEPS.c.whole, _PLANNED, *_between(since, None))
-        .distinct()
-        .order_by(JUDGEMENTS.c.night)
+def swept(connection: Connection, pair: str | None = None) -> Swept:
+    """The nights of the fleets, and which of them each pair was ever swept with, or only this one."""
+    fleet = (SWEEPS.c.collector, SWEEPS.c.inventory)
+    joined = JUDGEMENTS.join(SWEEPS, SWEEPS.c.id == JUDGEMENTS.c.sweep)
+    where = (_PLANNED, _COUNTS, _TELLING)
+    of_fleets = select(*fleet, JUDGEMENTS.c.night).select_from(joined).where(*where, SWEEPS.c.whole).distinct()
+    nights: dict[SweptFleet, list[date]] = defaultdict(list)
+    for row in connection.execute(of_fleets.order_by(JUDGEMENTS.c.night)):
+        nights[row.collector, row.inventory].append(row.night)
+    of_pairs = select(*fleet, JUDGEMENTS.c.pair).select_from(joined).where(*where).distinct()
+    if pair is not None:
+        of_pairs = of_pairs.where(JUDGEMENTS.c.pair == pair)
+    fleets: dict[str, set[SweptFleet]] = defaultdict(set)
+    for row in connection.execute(of_pairs):
+        fleets[row.pair].add((row.collector, row.inventory))
+    return Swept(
+        {each: tuple(found) for each, found in nights.items()},
+        {name: frozenset(found) for name, found in fleets.items()},
     )
-    return tuple(connection.execute(statement).scalars())
 
 
 def pair_state(connection: Connection, number: int) -> PairState:
@@ -59,14 +81,20 @@ def ap_set(connection: Connection, number: int) -> tuple[str, ...]:
 
 
 def announced(connection: Connection) -> dict[str, int]:
-    """The number of each pair's state in the last sweep that somebody was told of."""
+    """The number of each pair's state in the last sweep that somebody was told of: that of the latest night.
+
+    Where there are sweeps, what was told of a replay or a demo is no news of the pairs.
+    """
+    latest = (JUDGEMENTS.c.night.desc(), JUDGEMENTS.c.id.desc())
+    place = func.row_number().over(partition_by=JUDGEMENTS.c.pair, order_by=latest)
+    live = SWEEPS.c.source.not_in(_PLAYED)
     told = (
-        select(func.max(JUDGEMENTS.c.id))
+        select(JUDGEMENTS.c.pair, JUDGEMENTS.c.state, place.label("place"))
         .join(SWEEPS, SWEEPS.c.id == JUDGEMENTS.c.sweep)
-        .where(SWEEPS.c.announced.is_not(None), _PLANNED, JUDGEMENTS.c.in_time)
-        .group_by(JUDGEMENTS.c.pair)
+        .where(SWEEPS.c.announced.is_not(None), _PLANNED, JUDGEMENTS.c.in_time, _COUNTS, or_(live, _TELLING))
+        .subquery()
     )
-    rows = connection.execute(select(JUDGEMENTS.c.pair, JUDGEMENTS.c.state).where(JUDGEMENTS.c.id.in_(told)))
+    rows = connection.execute(select(told.c.pair, told.c.state).where(told.c.place == 1))
     return {row.pair: row.state for row in rows}
 
 
@@ -142,9 +170,10 @@ def judgements(connection: Connection, pair: str) -> tuple[StoredJudgement, ...]
     )
 
 
-def missed(connection: Connection, inventory: str) -> tuple[str, ...]:
-    """The pairs of an inventory that its last whole sweep left, and no sweep of it has reached since."""
-    nightly = (SWEEPS.c.inventory == inventory, SWEEPS.c.source.in_(_NIGHTLY))
+def missed(connection: Connection, inventory: str, collector: str) -> tuple[str, ...]:
+    """The pairs of a collector's inventory that its last whole sweep left, and no sweep of it has reached since."""
+    own = (SWEEPS.c.inventory == inventory, SWEEPS.c.collector == collector)
+    nightly = (*own, SWEEPS.c.source.in_(_NIGHTLY), _COUNTS)
     last = connection.execute(
         select(SWEEPS.c.started).where(*nightly, SWEEPS.c.whole).order_by(SWEEPS.c.started.desc()).limit(1)
     ).scalar()
@@ -183,10 +212,13 @@ def _between(since: date | None, until: date | None) -> Iterable[ColumnElement[b
 def _last_words(where: Iterable[ColumnElement[bool]]) -> Select[Any]:
     """The judgements that nothing later of the same pair and night takes the place of.
 
-    Who wasn't asked says nothing new, however late that was.
+    Who wasn't asked says nothing new, however late that was. What is played says nothing of a night that has a live
+    answer, and an undated recording, which may be of any night, nothing of one that has a dated one.
     """
+    recorded = SWEEPS.c.source.in_(_PLAYED)
     latest = (
         JUDGEMENTS.c.in_time.desc(),
+        case((~recorded, 0), (JUDGEMENTS.c.asked.is_not(None), 1), else_=2),
         func.coalesce(JUDGEMENTS.c.asked, JUDGEMENTS.c.judged).desc(),
         JUDGEMENTS.c.judged.desc(),
         JUDGEMENTS.c.id.desc(),
@@ -195,7 +227,7 @@ def _last_words(where: Iterable[ColumnElement[bool]]) -> Select[Any]:
     ranked = (
         select(JUDGEMENTS, SWEEPS.c.source, place.label("place"))
         .join(SWEEPS, SWEEPS.c.id == JUDGEMENTS.c.sweep)
-        .where(*where)
+        .where(*where, _COUNTS)
         .subquery()
     )
     return select(ranked).where(ranked.c.place == 1).order_by(ranked.c.night)

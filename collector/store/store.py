@@ -11,6 +11,7 @@ from typing import Any, Protocol
 from collector.capture import Capture
 from collector.finding import Verdict
 from collector.nights.night import Night, PairState, Room, Source
+from collector.nights.swept import Swept
 from collector.result import PairResult
 from collector.snapshot import Snapshot
 from collector.watching.sighting import Happening, Sighting
@@ -166,14 +167,21 @@ class Store(Protocol):
         """The pair's nights, oldest first, from `since` to `until`, both included: of each night its last word.
 
         Only what was judged for the inventory's own target. A pair that wasn't asked in time never hides the same
-        night's answer.
+        night's answer, nor does a replay or a demo hide a live one, or what is undated hide a dated recording. A demo
+        is no night at all in a store that holds anything else.
         """
 
     def fleet(self, *, since: date | None = None, until: date | None = None) -> Iterator[tuple[str, tuple[Night, ...]]]:
         """Every pair with its nights as `nights` gives them, in the order of names; it takes the memory of one pair."""
 
-    def fleet_nights(self) -> tuple[date, ...]:
-        """The nights on which some whole sweep was stored, oldest first: a pair without one of them missed it."""
+    def fleet_nights(self, pair: str | None = None) -> tuple[date, ...]:
+        """The nights on which some whole sweep was stored, oldest first; with a pair, of those fleets that it is of.
+
+        A pair without a word on one of its own was missed. A replay or a demo counts only where nobody sweeps.
+        """
+
+    def swept(self) -> Swept:
+        """The same of every pair at once."""
 
     def state(self, number: int) -> PairState:
         """What the number in `Night.state` stands for."""
@@ -182,7 +190,10 @@ class Store(Protocol):
         """The names of access points that the number in `Night.aps` stands for, sorted."""
 
     def announced(self) -> Mapping[str, int]:
-        """Of each pair the number of the state that somebody was last told of; pairs that nobody was told of lack."""
+        """Of each pair the number of the state that somebody was last told of; pairs that nobody was told of lack.
+
+        Where there are sweeps, replays and demos don't count.
+        """
 
     def report(self, judgement: int) -> Mapping[str, Any] | None:
         """The pair of that judgement as in report.json; None once it was taken away."""
@@ -196,8 +207,8 @@ class Store(Protocol):
     def judgements(self, pair: str) -> tuple[StoredJudgement, ...]:
         """Every judgement of the pair, whichever command made it, in the order in which it was asked."""
 
-    def missed(self, inventory: str) -> tuple[str, ...]:
-        """The pairs that the last whole sweep of this inventory didn't reach in time: first in line in the next one.
+    def missed(self, inventory: str, collector: str) -> tuple[str, ...]:
+        """The pairs that this collector's last whole sweep of the inventory didn't reach in time: next time's first.
 
         It may have been killed; what it left then are pairs that sweeps before it knew. Sorted.
         """

@@ -80,7 +80,7 @@ def lived(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lived]:
         running.run(_YEAR, store, story.nights(START, _UPGRADED + _DAY))
         board, _ = making.make(url, pages, datetime.combine(_UPGRADED + _DAY, time(7), ZONE), processes=1)
         running.run(_YEAR, store, story.nights(_UPGRADED + _DAY, _LATE + _DAY))
-        missed = store.missed("/srv/readypair/south")
+        missed = store.missed("/srv/readypair/south", "south")
         running.run(_YEAR, store, story.nights(_LATE + _DAY))
         yield Lived(url, store, board, pages, missed)
 
@@ -192,7 +192,7 @@ def test_who_was_not_reached_in_time_is_first_in_line_the_night_after(lived: Liv
     late = store.nights("lockgate", since=_LATE, until=_LATE)
     assert [(night.in_time, night.verdict, night.asked) for night in late] == [(False, Verdict.UNDECIDED, None)]
     assert "lockgate" in lived.missed
-    assert "lockgate" not in store.missed("/srv/readypair/south")
+    assert "lockgate" not in store.missed("/srv/readypair/south", "south")
 
 
 def test_checks_by_hand_count_for_the_night_that_they_belong_to(store: Store) -> None:

@@ -17,6 +17,7 @@ from collector.nights.night import CertificateEnd, Night, PairState, Room
 from collector.nights.outlook import Forecast, Silence, forecast, series
 from collector.nights.past import Past, past_of
 from collector.nights.streak import ready_share, streak
+from collector.nights.swept import Swept
 from collector.report.board.addresses import stem
 from collector.report.board.drawn import Reading, Span, Standing, Stretch, Trend
 from collector.report.board.plans import PlanCard
@@ -43,8 +44,9 @@ class Planned:
 class Frame:
     """What holds for every page of one board.
 
-    `newest` is the last night of the fleet, None where no sweep of the whole fleet was ever stored; `planned` are the
-    pairs of the inventory where one is given, else None: then windows come from the reports.
+    `newest` is the last night of the fleet, None where no sweep of the whole fleet was ever stored; `swept` tells which
+    of its nights are those of a pair, since several collectors may sweep a part each. `planned` are the pairs of the
+    inventory where one is given, else None: then windows come from the reports.
     """
 
     made: datetime
@@ -53,13 +55,27 @@ class Frame:
     fleet_nights: tuple[date, ...]
     planned: Mapping[str, Planned] | None = None
     plans: Mapping[str, PlanCard] = field(default_factory=dict)
+    swept: Swept = field(default_factory=Swept)
 
     @property
     def fresh_for(self) -> timedelta:
         """For how long a board of these nights is fresh: one and a half of their usual distances, 36 hours at least."""
-        recent = self.fleet_nights[-LAST:]
-        gaps = [(later - earlier).days for earlier, later in pairwise(recent)]
-        return timedelta(days=median(gaps) if gaps else 1) * 1.5
+        return _fresh_for(self.fleet_nights)
+
+    def is_stale(self, night: Night) -> bool:
+        """Whether what a pair said that night is no answer any more.
+
+        Its own fleet was swept since, or others go on while its own lies still for longer than it usually does.
+        """
+        own = self.swept.of(night.pair)
+        if self.newest is None:
+            return False
+        return night.night < max(own, default=self.newest) or self.newest - night.night > _fresh_for(own)
+
+
+def _fresh_for(nights: Sequence[date]) -> timedelta:
+    gaps = [(later - earlier).days for earlier, later in pairwise(nights[-LAST:])]
+    return timedelta(days=median(gaps) if gaps else 1) * 1.5
 
 
 @dataclass(frozen=True)
@@ -177,16 +193,18 @@ def frame_of(
     plans: Mapping[str, PlanCard] | None = None,
 ) -> Frame:
     """What holds for every page of a board that is made at this moment."""
-    nights = store.fleet_nights()
-    newest = nights[-1] if nights else None
+    swept = store.swept()
+    newest = max(swept.any(), default=None)
     since = (newest or made.date()) - YEAR
+    swept = swept.between(since)
     return Frame(
         made=made,
         since=since,
         newest=newest,
-        fleet_nights=tuple(night for night in nights if night >= since),
+        fleet_nights=swept.any(),
         planned=None if planned is None else {pair.name: pair for pair in planned},
         plans=plans or {},
+        swept=swept,
     )
 
 
@@ -250,21 +268,22 @@ def _result(store: Store, night: Night | None, state: Callable[[int], PairState]
 
 def _row(name: str, planned: Planned | None, nights: Sequence[Night], frame: Frame) -> Row:
     """What is known of a pair whether it ever answered or not."""
-    ready, counted = ready_share(nights, frame.fleet_nights, last=LAST)
+    own = frame.swept.of(name)
+    ready, counted = ready_share(nights, own, last=LAST)
     return Row(
         name=name,
         site=planned.site if planned is not None else nights[-1].site,
         standing=_standing(nights[-1] if nights else None, frame),
         window=planned.window if planned is not None else None,
-        in_a_row=streak(nights, frame.fleet_nights),
+        in_a_row=streak(nights, own),
         ready=ready,
         counted=counted,
     )
 
 
 def _standing(night: Night | None, frame: Frame) -> Standing:
-    """How a pair stands by its last night: what it said before the fleet's last one is no answer any more."""
-    if night is None or not night.in_time or (frame.newest is not None and night.night < frame.newest):
+    """How a pair stands by its last night: what it said before its fleet's last one is no answer any more."""
+    if night is None or not night.in_time or frame.is_stale(night):
         return Standing.NOT_ASKED
     return Standing(night.verdict.value)
 
@@ -293,7 +312,7 @@ def _stretches(nights: Sequence[Night], frame: Frame, state: Callable[[int], Pai
     if not by_night:
         return
     stood = lru_cache(maxsize=None)(lambda number: _stood(state(number)))
-    counted = sorted({*by_night, *(each for each in frame.fleet_nights if each >= nights[0].night)})
+    counted = sorted({*by_night, *(each for each in frame.swept.of(nights[0].pair) if each >= nights[0].night)})
     first = last = counted[0]
     before = _unasked_or(by_night.get(first), stood)
     for night in counted[1:]:

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from collector.finding import Verdict
 from collector.nights.change import Change, Kind
 from collector.nights.night import Night, PairState
+from collector.nights.swept import Swept
 from collector.nights.timeline import (
     FleetNight,
     Missed,
@@ -112,7 +113,9 @@ def test_every_night_is_in_one_place_and_in_order(seen: list[int | str | None], 
 
 def fleet(*pairs: Sequence[Night], swept: Iterable[int], since: date | None = None) -> list[FleetNight]:
     named = [(seen[0].pair, seen) for seen in pairs]
-    return fleet_story(named, [day(number) for number in swept], STATES.__getitem__, lambda _: (), since=since)
+    own = ("north", "/etc/readypair")
+    days = Swept({own: tuple(day(number) for number in swept)}, {name: frozenset({own}) for name, _ in named})
+    return fleet_story(named, days, STATES.__getitem__, lambda _: (), since=since)
 
 
 def test_the_fleets_nights_add_up() -> None:
@@ -126,6 +129,17 @@ def test_the_fleets_nights_add_up() -> None:
     ]
     assert [dict(each.moved) for each in found] == [{}, {}, {"quay": 2}, {"quay": 2, "lantern": 2}]
     assert found[3].subjects == Counter({(Kind.VERDICT, ""): 2, (Kind.FINDING, "flash-space"): 2})
+
+
+def test_a_pair_is_not_missed_on_the_nights_of_another_fleet() -> None:
+    north, south = ("north", "/etc/readypair"), ("south", "/etc/readypair")
+    days = Swept(
+        {north: (day(0), day(1), day(2)), south: (day(0), day(2))},
+        {"quay": frozenset({north}), "lantern": frozenset({south})},
+    )
+    named = [("quay", nights(0, None, 0)), ("lantern", nights(0, None, 0, pair="lantern"))]
+    found = fleet_story(named, days, STATES.__getitem__, lambda _: ())
+    assert [(each.night, each.silent) for each in found] == [(day(0), 0), (day(1), 1), (day(2), 0)]
 
 
 def test_a_pair_that_was_taken_out_of_the_fleet_is_not_missed_for_ever() -> None:

@@ -20,6 +20,7 @@ from collector.nights.night import Source
 from collector.store.opening import url_of
 from collector.store.store import Start, Store, SweepWriter, opened
 from tests import demo_fleet
+from tests.collector.store.judged import judged
 
 
 @pytest.fixture
@@ -29,10 +30,16 @@ def store(store_url: str) -> Iterator[Store]:
 
 
 def swept(
-    store: Store, verdicts: dict[str, Verdict], days: int = 0, *, in_time: bool = True, planned: bool = True
+    store: Store,
+    verdicts: dict[str, Verdict],
+    days: int = 0,
+    *,
+    in_time: bool = True,
+    planned: bool = True,
+    source: Source = Source.SWEEP,
 ) -> SweepWriter:
     moment = EVENING + timedelta(days=days)
-    writer = store.begin(Start(Source.SWEEP, "here", "/fleet", True, moment))
+    writer = store.begin(Start(source, "here", "/fleet", True, moment))
     for pair, verdict in verdicts.items():
         snapshot = replace(demo_fleet.snapshot(pair), moment=moment)
         result = judge_snapshot(snapshot, demo_fleet.fleet().policy)
@@ -62,6 +69,24 @@ def test_what_was_not_asked_or_is_another_question_counts_for_nothing(store: Sto
     swept(store, {"quay": Verdict.GO}).announce(EVENING)
     swept(store, {"quay": Verdict.UNDECIDED}, days=1, **kept).announce(EVENING)
     assert told(store) == {"quay": Verdict.GO}
+
+
+@pytest.mark.parametrize("source", [Source.REPLAY, Source.DEMO])
+def test_what_is_played_is_no_news_where_somebody_sweeps(store: Store, source: Source) -> None:
+    swept(store, {"quay": Verdict.GO}, source=source).announce(EVENING)
+    assert told(store) == {"quay": Verdict.GO}
+    swept(store, {"quay": Verdict.NO_GO}, days=1).announce(EVENING)
+    swept(store, {"quay": Verdict.GO, "breakwater": Verdict.GO}, days=2, source=source).announce(EVENING)
+    assert told(store) == {"quay": Verdict.NO_GO}
+
+
+def test_an_older_recording_is_no_later_word_among_replays(store: Store) -> None:
+    for asked, verdict in ((EVENING, Verdict.NO_GO), (EVENING - timedelta(days=9), Verdict.GO)):
+        recorded = judged(moment=EVENING, asked=asked)
+        writer = store.begin(Start(Source.REPLAY, "here", "/fleet", True, EVENING))
+        writer.keep(recorded.snapshot, replace(recorded.result, verdict=verdict))
+        writer.announce(EVENING)
+    assert told(store) == {"quay": Verdict.NO_GO}
 
 
 def test_a_store_from_before_anybody_was_told_is_brought_up_to_date(store_url: str) -> None:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+import pytest
 
 from collector.finding import Verdict
 from collector.nights.night import Source
@@ -39,13 +42,60 @@ def test_the_last_word_of_a_night_counts(store_url: str) -> None:
         kept(store, full(EVENING + HOUR), source=Source.CHECK)
         (night,) = store.nights("quay")
         assert (night.verdict, night.source) == (Verdict.NO_GO, Source.CHECK)
-        # One that was asked earlier but judged later is older all the same: it is a replay.
-        kept(store, judged(moment=EVENING + 2 * HOUR, asked=EVENING - HOUR), source=Source.REPLAY)
+        # One that was asked earlier but stored later is older all the same.
+        kept(store, judged(moment=EVENING + 2 * HOUR, asked=EVENING - HOUR))
         assert verdicts(store) == [Verdict.NO_GO]
-        # Judged anew on the same captures, the later judgement counts.
-        kept(store, full(EVENING + 3 * HOUR, EVENING + 2 * HOUR))
-        kept(store, judged(moment=EVENING + 4 * HOUR, asked=EVENING + 2 * HOUR), source=Source.REPLAY)
+
+
+@pytest.mark.parametrize("source", [Source.SWEEP, Source.CHECK, Source.BASELINE, Source.COMPARE])
+@pytest.mark.parametrize("asked", [None, EVENING + 2 * HOUR])
+def test_what_is_played_hides_no_live_answer(store_url: str, source: Source, asked: datetime | None) -> None:
+    with opened(store_url) as store:
+        kept(store, full(EVENING, EVENING - HOUR), source=source)
+        free = [night.rooms for night in store.nights("quay")]
+        for played in (Source.REPLAY, Source.DEMO):
+            kept(store, judged(moment=EVENING + 3 * HOUR, asked=asked), source=played)
+            (night,) = store.nights("quay")
+            assert (night.source, night.verdict) == (source, Verdict.NO_GO)
+            assert [night.rooms] == free
+
+
+def test_what_is_played_fills_a_night_on_which_nobody_was_asked(store_url: str) -> None:
+    with opened(store_url) as store:
+        kept(store, judged(moment=EVENING + HOUR, edit=silent), in_time=False)
+        kept(store, full(EVENING + 2 * HOUR, EVENING), source=Source.REPLAY)
+        assert verdicts(store) == [Verdict.NO_GO]
+
+
+def test_an_undated_recording_hides_no_dated_one(store_url: str) -> None:
+    with opened(store_url) as store:
+        kept(store, full(EVENING, EVENING - HOUR), source=Source.REPLAY)
+        kept(store, judged(moment=EVENING + HOUR), source=Source.REPLAY)
+        assert verdicts(store) == [Verdict.NO_GO]
+
+
+def test_of_one_recording_the_later_judgement_counts_whichever_was_stored_first(store_url: str) -> None:
+    with opened(store_url) as store:
+        kept(store, full(EVENING + 4 * HOUR, EVENING), source=Source.REPLAY)
+        kept(store, judged(moment=EVENING + 3 * HOUR, asked=EVENING), source=Source.REPLAY)
+        assert verdicts(store) == [Verdict.NO_GO]
+        kept(store, judged(moment=EVENING + 5 * HOUR, asked=EVENING), source=Source.REPLAY)
         assert verdicts(store) == [Verdict.GO]
+
+
+def test_the_demo_counts_only_where_nothing_else_stands(store_url: str) -> None:
+    with opened(store_url) as store:
+        sweep(store, EVENING + 90 * DAY, "saltmarsh", late="quay", source=Source.DEMO)
+        assert store.pairs() == ("quay", "saltmarsh")
+        assert len(store.nights("saltmarsh")) == 1
+        assert store.fleet_nights() == (EVENING.date() + 90 * DAY,)
+        assert store.missed("/etc/readypair", "north") == ("quay",)
+        kept(store, judged(), source=Source.CHECK)
+        assert store.pairs() == ("quay",)
+        assert [night.night for night in store.nights("quay")] == [EVENING.date()]
+        assert store.nights("saltmarsh") == ()
+        assert store.fleet_nights() == ()
+        assert store.missed("/etc/readypair", "north") == ()
 
 
 def test_who_was_not_asked_in_time_hides_no_answer(store_url: str) -> None:
@@ -99,8 +149,10 @@ def test_the_fleets_nights_are_those_of_whole_sweeps(store_url: str) -> None:
         assert store.fleet_nights() == (date(2026, 11, 20), date(2026, 11, 22))
 
 
-def sweep(store: Store, moment, *in_time: str, late: str = "", whole: bool = True, source=Source.SWEEP) -> None:  # type: ignore[no-untyped-def]
-    writer = store.begin(start(moment, source, whole=whole))
+def sweep(  # type: ignore[no-untyped-def]
+    store: Store, moment, *in_time: str, late: str = "", whole: bool = True, source=Source.SWEEP, collector="north"
+) -> None:
+    writer = store.begin(replace(start(moment, source, whole=whole), collector=collector))
     for name in filter(None, (*in_time, late)):
         each = judged(name, moment)
         writer.keep(each.snapshot, each.result, in_time=name != late)
@@ -108,16 +160,49 @@ def sweep(store: Store, moment, *in_time: str, late: str = "", whole: bool = Tru
 
 def test_whom_the_last_sweep_left_is_first_in_line(store_url: str) -> None:
     with opened(store_url) as store:
-        assert store.missed("/etc/readypair") == ()
+        assert store.missed("/etc/readypair", "north") == ()
         sweep(store, EVENING, "quay", "saltmarsh", "fogbank")
-        assert store.missed("/etc/readypair") == ()
+        assert store.missed("/etc/readypair", "north") == ()
         # Killed after its first pair, and one that its deadline left.
         sweep(store, EVENING + DAY, "quay", late="fogbank")
-        assert store.missed("/etc/readypair") == ("fogbank", "saltmarsh")
-        assert store.missed("/another") == ()
+        assert store.missed("/etc/readypair", "north") == ("fogbank", "saltmarsh")
+        assert store.missed("/another", "north") == ()
         # A narrowed one reaches one of them; a check and a replay are no turn in the line.
         sweep(store, EVENING + 2 * DAY, "fogbank", whole=False)
         sweep(store, EVENING + 2 * DAY, "saltmarsh", source=Source.REPLAY)
-        assert store.missed("/etc/readypair") == ("saltmarsh",)
+        assert store.missed("/etc/readypair", "north") == ("saltmarsh",)
         sweep(store, EVENING + 3 * DAY, "quay", "saltmarsh", "fogbank")
-        assert store.missed("/etc/readypair") == ()
+        assert store.missed("/etc/readypair", "north") == ()
+
+
+def test_collectors_whose_inventories_lie_at_one_path_have_lines_of_their_own(store_url: str) -> None:
+    with opened(store_url) as store:
+        sweep(store, EVENING, "quay", late="fogbank", collector="north")
+        sweep(store, EVENING + HOUR, "saltmarsh", collector="south")
+        assert store.missed("/etc/readypair", "north") == ("fogbank",)
+        assert store.missed("/etc/readypair", "south") == ()
+
+
+def test_a_pairs_fleet_nights_are_those_of_the_fleets_that_swept_it(store_url: str) -> None:
+    with opened(store_url) as store:
+        first = EVENING.date()
+        sweep(store, EVENING, "quay", "fogbank")
+        sweep(store, EVENING + DAY, "quay", "fogbank")
+        sweep(store, EVENING + 2 * DAY, "saltmarsh", collector="south")
+        # An inventory of one pair is whole whoever asks it, and what is played is no night where somebody sweeps.
+        sweep(store, EVENING + 3 * DAY, "quay", source=Source.CHECK)
+        sweep(store, EVENING + 4 * DAY, "quay", source=Source.REPLAY)
+        assert store.fleet_nights() == (first, first + DAY, first + 2 * DAY)
+        assert store.fleet_nights("quay") == (first, first + DAY)
+        assert store.fleet_nights("saltmarsh") == (first + 2 * DAY,)
+        assert store.fleet_nights("nobody") == ()
+        swept = store.swept()
+        assert {name: swept.of(name) for name in store.pairs()} == {
+            name: store.fleet_nights(name) for name in store.pairs()
+        }
+
+
+def test_replays_are_the_fleets_nights_where_nobody_sweeps(store_url: str) -> None:
+    with opened(store_url) as store:
+        sweep(store, EVENING, "quay", source=Source.REPLAY)
+        assert store.fleet_nights() == (EVENING.date(),)

@@ -10,6 +10,7 @@ from typing import Any, cast
 
 from collector.finding import Status, Verdict
 from collector.nights.night import CertificateEnd, MemberState, Night, PairState, Room, RuleState, Source
+from collector.nights.swept import Swept
 from collector.report import document
 from collector.result import PairResult
 from collector.store.store import Store
@@ -29,6 +30,8 @@ class MemoryStore:
     sets: list[tuple[str, ...]] = field(default_factory=list)
     reports: dict[int, Mapping[str, Any]] = field(default_factory=dict)
     whole: set[date] = field(default_factory=set)
+    elsewhere: set[str] = field(default_factory=set)
+    whole_elsewhere: set[date] = field(default_factory=set)
 
     def add(
         self,
@@ -64,7 +67,7 @@ class MemoryStore:
         if report:
             self.reports[number] = document.document(replace(RESULT, pairs=(result,)))["pairs"][0]
         if whole:
-            self.whole.add(night)
+            (self.whole_elsewhere if result.pair.name in self.elsewhere else self.whole).add(night)
         return own
 
     def pairs(self) -> tuple[str, ...]:
@@ -73,8 +76,11 @@ class MemoryStore:
     def nights(self, pair: str, *, since: date | None = None, until: date | None = None) -> tuple[Night, ...]:
         return tuple(each for each in self.kept.get(pair, ()) if since is None or each.night >= since)
 
-    def fleet_nights(self) -> tuple[date, ...]:
-        return tuple(sorted(self.whole))
+    def swept(self) -> Swept:
+        """Everything is one collector's, but for the pairs of `elsewhere`, which another one sweeps on its nights."""
+        north, south = ("north", "/etc/readypair"), ("south", "/etc/readypair")
+        fleets = {name: frozenset({south if name in self.elsewhere else north}) for name in self.kept}
+        return Swept({north: tuple(sorted(self.whole)), south: tuple(sorted(self.whole_elsewhere))}, fleets)
 
     def state(self, number: int) -> PairState:
         return self.states[number]

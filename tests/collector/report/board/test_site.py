@@ -67,6 +67,32 @@ def test_a_go_of_the_night_before_does_not_count_for_last_night() -> None:
     assert sheet(store, "quay").row.standing is Standing.NOT_ASKED
 
 
+def test_a_pair_of_another_region_stands_by_its_own_sweeps() -> None:
+    store = MemoryStore(elsewhere={"quay"})
+    for night in (LAST - 3 * DAY, LAST - DAY):
+        store.add(QUAY, night)
+    for night in nights(4):
+        store.add(PONTOON, night)
+    found = sheet(store, "quay")
+    assert found.row.standing is Standing.GO
+    assert (found.row.in_a_row, found.row.ready, found.row.counted) == (2, 2, 2)
+    assert {each.standing for each in found.stretches} == {Standing.GO}
+
+
+def test_a_region_that_nobody_sweeps_any_more_has_no_answers() -> None:
+    store = MemoryStore(elsewhere={"quay", "slipway"})
+    for back in (4, 3, 2):
+        store.add(QUAY, LAST - back * DAY)
+    store.add(PONTOON, LAST)
+    assert sheet(store, "quay").row.standing is Standing.NOT_ASKED
+    # One that is swept by the week is as new as it can be.
+    store = MemoryStore(elsewhere={"quay"})
+    for back in (23, 16, 9):
+        store.add(QUAY, LAST - back * DAY)
+    store.add(PONTOON, LAST)
+    assert sheet(store, "quay").row.standing is Standing.GO
+
+
 def test_a_pair_that_the_deadline_left_was_not_asked() -> None:
     found = sheet(fleet(), "ferry-hq")
     assert (found.row.standing, found.row.asked, found.row.known) == (Standing.NOT_ASKED, None, None)
