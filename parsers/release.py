@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from functools import total_ordering
 
+_RELEASE_IN_NAME = re.compile(r"(?<![0-9])(?<![0-9]\.)[0-9]{1,4}\.[0-9]{1,4}\.[0-9]{1,4}[a-z]{0,3}(?![a-z])")
 _RELEASE = re.compile(r"(\d{1,4})\.(\d{1,4})(?:\.(\d{1,4})([a-z]{0,3})((?:\.\d{1,9})*))?", re.ASCII)
 # No other letter than the trade's `r` may follow the numbers: where any might, noise in its place would compare.
 _ROM_MONITOR = re.compile(
@@ -52,6 +53,12 @@ class Release:
 def plain(text: str) -> str:
     """The release without padding or build number: 17.09.04a becomes 17.9.4a; ValueError where it is none."""
     return str(Release.parse(text))
+
+
+def named(name: str) -> Release | None:
+    """The release that a package's name tells, which may be a path; None where it tells none."""
+    found = _RELEASE_IN_NAME.search(name)
+    return Release.parse(found[0]) if found is not None else None
 
 
 def train(text: str) -> str:

@@ -19,7 +19,7 @@ from collector.snapshot import MemberSnapshot, Snapshot
 from parsers.facts.core import Facts
 from parsers.facts.software import Boot, RomMonitorVersion, Version
 from parsers.facts.upgrade import InstallSummary
-from parsers.release import Release
+from parsers.release import Release, named
 
 _Own = tuple[MemberSnapshot, MemberSnapshot]
 _Lines = tuple[Evidence, ...]
@@ -29,6 +29,7 @@ _ROLL = (
     "begins it again."
 )
 _WHO = "Find out who changed it and why, and whether it has to be changed back."
+_LEFT = "Find out whether it is to stay; if not, have it removed by the vendor's procedure."
 # The target's packages and its image's file.
 _IMAGES = 2
 
@@ -72,13 +73,16 @@ def packages(sides: Sides) -> Iterator[Difference]:
             said = f"what software {name} held {when} the change isn't known"
             yield sides.said(Topic.SOFTWARE, Kind.UNKNOWN, said, (), was, shown)
             continue
-        others = [row for row in now if row.startswith("IMG ") and _release(row) not in (target, None)]
-        if others:
-            said = f"{name} holds {listed(others)}, which is not {target}"
+        others = [row for row in now if row.startswith("IMG ") and named(row) != target]
+        if left := [row for row in others if _is_inactive(row)]:
+            said = f"{name}: {listed(left)} is left, inactive, and not {target}"
+            yield sides.said(Topic.SOFTWARE, Kind.TO_EXPLAIN, said, (), was, shown, _LEFT)
+        if held := [row for row in others if row not in left]:
+            said = f"{name} holds {listed(held)}, which is not {target}"
             kind = Kind.TO_EXPLAIN if sides.upgrade is False else Kind.FAULT
             yield sides.said(Topic.SOFTWARE, kind, said, (), was, shown, _ROLL)
         gone, came = (sorted(set(one) - set(other)) for one, other in ((then, now), (now, then)))
-        images = [row for row in came if _release(row) == target and row.startswith("IMG ")]
+        images = [row for row in came if named(row) == target and row.startswith("IMG ")]
         unexplained = came if sides.upgrade is not True else [row for row in came if row not in images + others]
         if unexplained or (gone and sides.upgrade is not True):
             said = f"the software of {name} isn't that of before: {_moved(came, gone)}"
@@ -228,8 +232,5 @@ def _joined(entries: tuple[str, ...] | None) -> str | None:
     return None if entries is None else ", ".join(entries) or "none"
 
 
-def _release(row: str) -> Release | None:
-    try:
-        return Release.parse(row.split()[-1])
-    except ValueError:
-        return None
+def _is_inactive(row: str) -> bool:
+    return row.startswith("IMG I ")

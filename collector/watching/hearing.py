@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -19,10 +18,9 @@ from parsers.facts.redundancy import ConfigSync, Processor, Redundancy
 from parsers.facts.software import Version
 from parsers.facts.upgrade import InstallSummary, IssuState, Package
 from parsers.facts.wireless import WirelessSummary
-from parsers.release import Release
+from parsers.release import Release, named
 
 INSTALL, ISSU, MISMATCHES = "show install summary", "show issu state detail", "show redundancy config-sync failures mcl"
-_RELEASE_IN_NAME = re.compile(r"(?<![0-9])(?<![0-9]\.)[0-9]{1,4}\.[0-9]{1,4}\.[0-9]{1,4}[a-z]{0,3}(?![a-z])")
 _GONE = ("DISABLED", "REMOVED")
 _MOST_LINES = 12
 
@@ -92,8 +90,7 @@ def _installed(
 
 def is_of(name: str, target: Release) -> bool:
     """Whether a package's name, which may be a path, names a release: `wx-universal.17.12.04.bin` is 17.12.4."""
-    found = _RELEASE_IN_NAME.search(name)
-    return found is not None and Release.parse(found[0]) == target
+    return named(name) == target
 
 
 def installed_openly(snapshot: Snapshot, target: Release) -> tuple[tuple[str, ...], tuple[str, ...]]:

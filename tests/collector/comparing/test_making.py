@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
@@ -142,7 +143,7 @@ def test_a_crash_leaves_its_file() -> None:
     play = Play(replace(GOOD.upgrade, failure="active-crashes"))
     found = compared(before(), taken(play, play.moment("validate")))
     (files,) = of_topic(found, Topic.CRASH_FILES)
-    assert files.kind in (Kind.FAULT, Kind.UNKNOWN)
+    assert files.kind in (Kind.TO_EXPLAIN, Kind.UNKNOWN)
     assert "wncd" in files.statement
 
 
@@ -262,6 +263,28 @@ def test_a_software_maintenance_update_that_goes_is_expected_only_of_an_upgrade(
     assert troubles(found) == {Topic.SOFTWARE: {Kind.TO_EXPLAIN}}
 
 
+@pytest.mark.parametrize("name", ["17.09.04a.0.6", "bootflash:wx-universal.17.09.04a.bin"])
+@pytest.mark.parametrize(("state", "kind"), [("I", Kind.TO_EXPLAIN), ("C", Kind.FAULT)])
+def test_an_image_of_before_may_be_left_inactive(name: str, state: str, kind: Kind) -> None:
+    """As `watch` takes it: no obstacle, but somebody has to say whether it is to stay."""
+    new = after()
+    for member in ("quay-a", "quay-b"):
+        new = edited(
+            new,
+            member,
+            "show install summary",
+            lambda text: text.replace("IMG   C", f"IMG   {state}    {name}\nIMG   C"),
+        )
+    found = compared(before(), new)
+    assert kind in kinds(found, Topic.SOFTWARE)
+    assert (kind is Kind.FAULT) == any(
+        each.kind is Kind.FAULT and "which is not 17.12.4" in each.statement for each in of_topic(found, Topic.SOFTWARE)
+    )
+    if state == "I":
+        said = [each.statement for each in found.of_kind(Kind.TO_EXPLAIN) if each.topic is Topic.SOFTWARE]
+        assert any("is left" in each and "17.09.04a" in each for each in said), said
+
+
 def test_flash_that_filled_is_to_explain() -> None:
     def filled(text: str) -> str:
         line = next(line for line in text.splitlines() if "bytes free" in line)
@@ -288,12 +311,39 @@ def test_the_worst_decides() -> None:
     assert standing(Kind.UNKNOWN, Kind.FAULT) is Standing.FAULTY
 
 
-def test_a_clock_that_was_right_before_is_a_fault() -> None:
+def test_a_clock_that_was_right_before_is_to_explain() -> None:
+    """The rule's weight is caution: no more than that comes of it."""
+
     def unsynchronised(text: str) -> str:
         return text.replace("Clock is synchronized, stratum 3", "Clock is unsynchronized, stratum 16")
 
     found = compared(before(), edited(after(), "quay-a", "show ntp status", unsynchronised))
-    assert troubles(found) == {Topic.CLOCK: {Kind.FAULT}}
+    assert troubles(found) == {Topic.CLOCK: {Kind.TO_EXPLAIN}}
+    (clock,) = of_topic(found, Topic.CLOCK)
+    assert not clock.statement.startswith("As before")
+
+
+def _slow(snapshot: Snapshot, member: str, minutes: int) -> Snapshot:
+    """The snapshot with a member's clock so many minutes behind."""
+    own = next(each for each in snapshot.members if each.name == member).captures["show clock"]
+    assert own.started is not None
+    return with_capture(snapshot, replace(own, started=own.started + timedelta(minutes=minutes)))
+
+
+def test_a_clock_that_was_wrong_before_with_other_figures_is_to_explain_as_before() -> None:
+    (clock,) = of_topic(compared(_slow(before(), "quay-a", 5), _slow(after(), "quay-a", 92)), Topic.CLOCK)
+    assert clock.kind is Kind.TO_EXPLAIN
+    assert clock.statement.startswith("As before, with other figures: quay-a's clock and this host's are 5,5")
+    # Of the other member it is news.
+    (clock,) = of_topic(compared(_slow(before(), "quay-a", 5), _slow(after(), "quay-b", 5)), Topic.CLOCK)
+    assert clock.kind is Kind.TO_EXPLAIN
+    assert "before" not in clock.statement
+
+
+def test_nobody_is_told_after_a_window_to_do_something_before_it() -> None:
+    (clock,) = of_topic(compared(before("estuary"), after("estuary")), Topic.CLOCK)
+    assert "and mend it: logs, certificates" in clock.remedy
+    assert not any("before the window" in each.remedy for each in compared(before(), before()).differences)
 
 
 def test_a_release_that_is_not_known_of_before_says_nothing_of_an_upgrade() -> None:
