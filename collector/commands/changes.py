@@ -13,6 +13,9 @@ from collector.commands.stored_nights import first_night, nights_options, some, 
 from collector.commands.telling import GO, UsageError, complain, console, print_json
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from datetime import date
+
     from collector.nights.night import Night
 
 
@@ -25,28 +28,35 @@ def add(commands: Commands) -> None:
 
 def do(options: argparse.Namespace) -> int:
     """Tell of the changes; that there are some doesn't change the exit status."""
-    from collector.nights.timeline import LOOK_BACK, moves, worst_first
+    from collector.nights.timeline import looked_back, moves, worst_first
     from collector.report import history_document, history_terminal
 
     with reading(options) as store:
         nights = stored_nights(options, store)
         since = first_night(options, nights)
         state = lru_cache(store.state)
-        seen = store.fleet(since=since - LOOK_BACK if since else None, until=options.until)
+        seen = store.fleet(since=looked_back(since), until=options.until)
         fitting = [
             moves(each, state, store.ap_set, since=since) for _, each in seen if each and _fits(options, each[-1])
         ]
         if not fitting and (options.pairs or options.site):
             raise UsageError(f"no pair stored{span(options)} fits {_narrowed(options)}; {some(store.pairs())}")
     every = [found for found in fitting if found is not None]
-    changed, until = worst_first(every), options.until or max(nights, default=None)
+    changed = worst_first(every)
+    told = [night for night in {*nights, *_nights(seen)} if since is None or night >= since]
+    # Of what nobody swept it isn't known that nothing changed.
+    since, until = min(told, default=since), max(told, default=options.until)
     if options.json:
         print_json(history_document.changes(changed, len(every), since, until))
     elif since is None or until is None or not every:
         complain(f"no night is stored{span(options)}", GO)
     else:
-        console().print(history_terminal.changes(changed, len(every), since, max(since, until)))
+        console().print(history_terminal.changes(changed, len(every), since, until))
     return GO
+
+
+def _nights(seen: Iterable[tuple[str, Sequence[Night]]]) -> set[date]:
+    return {night.night for _, nights in seen for night in nights}
 
 
 def _fits(options: argparse.Namespace, night: Night) -> bool:

@@ -65,6 +65,24 @@ def test_pairs_and_sites_narrow_it(asked: Any) -> None:
     assert "31 changes on 1 of 1 pair" in asked("--last", "12", "--site", "harbour quay")[0]
 
 
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("--last", "36500"), ("2027-01-20", "2027-01-31")),
+        (("--since", "0001-01-01"), ("2027-01-20", "2027-01-31")),
+        (("--since", "2027-01-28", "--until", "9999-12-31"), ("2027-01-28", "2027-01-31")),
+        (("--since", "0001-01-01", "--until", "2027-01-22"), ("2027-01-20", "2027-01-22")),
+    ],
+)
+def test_nothing_is_claimed_of_nights_that_nobody_swept(
+    asked: Any, arguments: tuple[str, ...], told: tuple[str, str]
+) -> None:
+    out, err, status = asked(*arguments)
+    assert (out.splitlines()[1].split(":")[0], err, status) == (" to ".join(told), "", 0)
+    data = json.loads(asked(*arguments, "--json")[0])
+    assert (data["since"], data["until"]) == told
+
+
 def test_changes_as_data(asked: Any) -> None:
     out, _, _ = asked("--since", "2027-01-24", "--until", "2027-01-24", "--json")
     data = json.loads(out)

@@ -187,3 +187,10 @@ def test_an_empty_store_holds_no_night(tmp_path: Path, capsys: pytest.CaptureFix
 def test_without_a_store_there_is_nothing_to_tell(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["history"]) == 2
     assert "name the store with --store" in capsys.readouterr().err
+
+
+def test_the_first_of_all_dates_is_a_date_like_any_other(asked: Any) -> None:
+    for pair in ([], ["quay"]):
+        out, err, status = asked(*pair, "--since", "0001-01-01")
+        assert (out, err, status) == (asked(*pair, "--since", "2027-01-20")[0], "", 0)
+        assert "2027-01-20" in out
