@@ -34,7 +34,8 @@ def alone(inventory: Path, pair: str | None = None) -> Iterator[None]:
 
     With a `pair`: be the only watch of it; sweeps and watches don't wait for each other.
 
-    Raises Busy where there is another one, and OSError where no folder for the lock can be had.
+    Raises Busy where there is another one, and OSError, which names the folder and what to do, where there can be no
+    lock.
     """
     with _opened(inventory, pair) as file:
         try:
@@ -56,7 +57,8 @@ def _other(inventory: Path, pair: str | None, file: IO[bytes]) -> str:
         process, started = file.read().decode("ascii").split()
         since = f" since {_time(datetime.fromisoformat(started))} (process {int(process)})"
     if pair is not None:
-        return f"another watch of {pair} is running{since}; look there, or end it and start this one: it takes up from there"
+        remedy = "look there, or end it and start this one: it takes up from there"
+        return f"another watch of {pair} is running{since}; {remedy}"
     return f"another sweep of {inventory} is running{since}; wait for it to end"
 
 
@@ -92,10 +94,15 @@ def _opened(inventory: Path, pair: str | None) -> IO[bytes]:
 
 
 def _file(folder: Path, name: str) -> IO[bytes]:
-    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    # Not truncated: what the other one wrote stands in it.
+    # Not truncated: what the other one wrote stands in it. No link is followed: what it leads to would be written over.
     flags = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC
-    return os.fdopen(os.open(folder / name, flags, 0o600), "r+b", buffering=0)
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        return os.fdopen(os.open(folder / name, flags, 0o600), "r+b", buffering=0)
+    except OSError as error:
+        why = f"{name} is a link" if error.errno == errno.ELOOP else str(error.strerror)
+        said = f"the lock can't be kept there ({why}); name another folder in {STATE}"
+        raise OSError(error.errno, said, str(folder)) from None
 
 
 def _state() -> Path:

@@ -186,5 +186,27 @@ def test_a_name_that_somebody_else_took_there_is_not_used(inventory: Path, homel
 
 def test_a_named_folder_that_cannot_be_made_is_named(inventory: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("READYPAIR_STATE", "/dev/null/state")
-    with pytest.raises(OSError, match="/dev/null/state"), alone(inventory):
+    said = r"can't be kept there .*; name another folder in READYPAIR_STATE: '/dev/null/state'"
+    with pytest.raises(OSError, match=said), alone(inventory):
         pass
+
+
+def test_a_folder_that_is_a_file_is_named_with_what_to_do(inventory: Path, state: Path) -> None:
+    state.write_text("")
+    with pytest.raises(OSError, match=f"name another folder in READYPAIR_STATE: '{state}'"), alone(inventory):
+        pass
+
+
+def test_a_link_in_the_place_of_the_lock_is_not_followed(inventory: Path, state: Path, tmp_path: Path) -> None:
+    precious = tmp_path / "precious"
+    with alone(inventory):
+        (lock,) = state.iterdir()
+    precious.write_text("not to be written over")
+    lock.unlink()
+    lock.symlink_to(precious)
+    with (
+        pytest.raises(OSError, match=r"is a link\); name another folder in READYPAIR_STATE") as caught,
+        alone(inventory),
+    ):
+        pass
+    assert (caught.value.filename, precious.read_text()) == (str(state), "not to be written over")
