@@ -27,7 +27,7 @@ from collector.watching.sighting import (
     place_of,
 )
 from collector.watching.warning import Reason, is_later, reasons
-from collector.watching.wording import bounds, by_plan, clock, spoken, title
+from collector.watching.wording import aps, bounds, by_plan, clock, named, spoken, title
 from inventory.pairs import Pair
 
 # A last moment is announced so long before.
@@ -91,10 +91,20 @@ class _Fold:
     def _begin(self) -> None:
         before = self.old.latest
         if before is None:
-            self._say(Happening(self._now(), "began", self.sighting.stage, f"Watching. {self.sighting.statement}"))
+            said = f"Watching. {self.sighting.statement}{self._gone_since_the_baseline()}"
+            self._say(Happening(self._now(), "began", self.sighting.stage, said))
         elif self._now() - before.moment > _GAP:
             said = f"No poll was taken between {clock(before.moment)} and {clock(self._now())}."
             self._say(Happening(self._now(), "watcher-sees", self.sighting.stage, said))
+
+    def _gone_since_the_baseline(self) -> str:
+        """What a watch that begins late can't have seen leave."""
+        gone = sorted(set(self.state.baseline.aps or ()) - set(self.sighting.ap_names or ()))
+        if self.sighting.ap_names is None or not gone:
+            return ""
+        arent = "isn't" if len(gone) == 1 else "aren't"
+        was = "was" if len(gone) == 1 else "were"
+        return f" {aps(len(gone))} that {was} here at the baseline {arent} joined: {named(gone)}."
 
     def _sight_of_the_pair(self) -> None:
         """Nobody answers: that may be the pair, or this watch's own network, and it says so."""

@@ -41,12 +41,16 @@ def baseline_of(snapshot: Snapshot) -> Baseline:
     return Baseline(snapshot.moment, ap_names(snapshot), hearing.clients(snapshot, active))
 
 
-def sight(number: int, snapshot: Snapshot, target: str, before: Sighting | None) -> Sighting:
+def sight(
+    number: int, snapshot: Snapshot, target: str, before: Sighting | None, baseline: Baseline | None = None
+) -> Sighting:
     """What a poll proves; `before` is the sighting of the poll before, None for the first one.
+
+    The first one counts its access points against those of the baseline, where there is one.
 
     ValueError where the target is no release.
     """
-    poll = _Poll(snapshot, Release.parse(target), before)
+    poll = _Poll(snapshot, Release.parse(target), before, baseline or Baseline())
     stage, clause = poll.stage()
     first = [member.name for member in poll.members]
     return Sighting(
@@ -78,10 +82,11 @@ def _members(snapshot: Snapshot, target: Release) -> tuple[MemberSighting, Membe
 class _Poll:
     """One poll, heard; the questions below are asked of it."""
 
-    def __init__(self, snapshot: Snapshot, target: Release, before: Sighting | None) -> None:
+    def __init__(self, snapshot: Snapshot, target: Release, before: Sighting | None, baseline: Baseline) -> None:
         self.snapshot, self.target = snapshot, target
         self.before = before
-        self.was = before.recall if before is not None else Recall(since=snapshot.moment)
+        most = len(baseline.aps) if baseline.aps is not None else None
+        self.was = before.recall if before is not None else Recall(most_aps=most, since=snapshot.moment)
         self.members = _members(snapshot, target)
         self.upgrade = hearing.upgrade(snapshot)
         active = [member for member in self.members if member.role == "active"]
@@ -252,7 +257,7 @@ class _Poll:
             return "restart-aps", f"{both}; {self.aps:,} of {most:,} access points are joined"
         if self.was.dipped:
             return "validate", f"{both}; {self.aps:,} access points are joined, as many as before"
-        return "restart-aps", f"{both}; {self.aps:,} access points are joined, none has left so far"
+        return "restart-aps", f"{both}; {self.aps:,} access points are joined, none has left since this watch began"
 
     def _beyond_now(self, clause: str) -> tuple[SeenStage, str]:
         return (self.was.stage if self.was.stage in ("restart-aps", "validate") else "restart-aps"), clause

@@ -96,7 +96,7 @@ class Recall:
 
     `stage` is the last one that was clear, `active` who was active then, `standby_hot` whether its standby was hot.
     `activated`: the target was seen running or activated during this watch. `most_aps` is the highest count of access
-    points, `dipped` whether there were ever fewer while both members ran the target.
+    points, the baseline's included, `dipped` whether there were ever fewer while both members ran the target.
     `switchovers` is the count that the controllers showed last, `since` when the watch began.
     """
 

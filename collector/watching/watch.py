@@ -125,7 +125,7 @@ def _polled(
     viewers: Sequence[Viewer],
 ) -> WatchState:
     snapshot = snapshot_of(pair, captures, moment)
-    sighting = sight(state.polls + 1, snapshot, state.target, state.latest)
+    sighting = sight(state.polls + 1, snapshot, state.target, state.latest, state.baseline)
     state, happenings = follow(state, sighting)
     keeper.keep(sighting, happenings, snapshot)
     for viewer in viewers:

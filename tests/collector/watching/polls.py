@@ -83,13 +83,17 @@ def every(seconds: float, of: Play, begin: float = 0.0, end: float | None = None
 
 
 def sightings(
-    of: Play, moments: Iterable[float], lost: Collection[int] = (), before: Sighting | None = None
+    of: Play,
+    moments: Iterable[float],
+    lost: Collection[int] = (),
+    before: Sighting | None = None,
+    baseline: Baseline | None = None,
 ) -> list[Sighting]:
     """The sightings of a watch that polls at these moments; of the `lost` polls (from 1) nobody answers."""
     found: list[Sighting] = []
     for number, moment in enumerate(moments, 1):
         poll = nobody(moment) if number in lost else snapshot(of, moment)
-        found.append(sight(number, poll, TARGET, found[-1] if found else before))
+        found.append(sight(number, poll, TARGET, found[-1] if found else before, baseline))
     return found
 
 

@@ -21,6 +21,7 @@ from tests.collector.playing_pair import BEGINS
 from tests.collector.watching.polls import (
     TARGET,
     after,
+    baseline,
     every,
     missing,
     nobody,
@@ -335,3 +336,24 @@ def test_a_remedy_that_can_drop_clients_defers_to_those_who_decide() -> None:
 
 def test_without_a_plan_there_is_no_course() -> None:
     assert start(planned=False).course == Course()
+
+
+def test_a_watch_begun_late_counts_against_the_baseline() -> None:
+    of = play("aps-missing")
+    begin = of.moment("restart-aps", 0.99)
+    seen = sightings(of, every(60, of, begin, begin + ROUND_P90 + 300), baseline=baseline())
+    assert seen[0].stage == "restart-aps"
+    assert f"{seen[0].aps} of 24 access points are joined" in seen[0].statement
+    state, happened = watched(seen)
+    gone = 24 - (seen[0].aps or 0)
+    assert gone > 1
+    assert f"{gone} access points that were here at the baseline aren't joined: " in happened[0].statement
+    # Nobody knows since when they are away: patience begins with the watch.
+    told = [after(each) for each in happened if each.id == "aps-missing"]
+    assert begin + ROUND_P90 < told[0] <= begin + ROUND_P90 + 120
+    assert "aps-missing" in state.failures
+
+
+def test_a_watch_begun_late_without_a_baseline_claims_nothing_of_what_it_did_not_see() -> None:
+    [seen] = sightings(play("aps-missing"), [play("aps-missing").moment("restart-aps", 0.99)])
+    assert seen.statement.endswith("access points are joined, none has left since this watch began.")
