@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collector.nights.night import PairState, Source
     from collector.plan.stages import History
     from collector.store.memory import StoreMemory
-    from collector.store.store import Store
+    from collector.store.store import Store, StoreError
     from inventory.opening import Fleet
     from inventory.pairs import Pair
 
@@ -84,9 +84,21 @@ def remembering(
     whole = len(pairs) == len(fleet.pairs)
     with opened(named) as store:
         # Asked first: once this sweep has begun, it is the last one, and has reached nobody.
-        missed = store.missed(inventory, collector_name())
+        missed, problem = _missed(store, inventory)
         writer = store.begin(Start(source, collector_name(), inventory, whole, datetime.now().astimezone() + shift))
-        yield Remembering(inventory, options.keep_days, store, StoreMemory(store, writer, fleet), missed)
+        yield Remembering(
+            inventory, options.keep_days, store, StoreMemory(store, writer, fleet, problem=problem), missed
+        )
+
+
+def _missed(store: Store, inventory: str) -> tuple[tuple[str, ...], StoreError | None]:
+    """Whom to ask first, or why that isn't known: it costs the order of asking, and no verdict."""
+    from collector.store.store import StoreError
+
+    try:
+        return store.missed(inventory, collector_name()), None
+    except StoreError as error:
+        return (), error
 
 
 @contextmanager

@@ -20,6 +20,8 @@ _T = TypeVar("_T")
 # Fewer values than any database takes in one statement.
 _AT_ONCE = 500
 _LEVEL = 3
+# No text of a controller's is nearly as long, in bytes: one that says it is would only fill the memory.
+_LONGEST = 1 << 30
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,9 @@ def load(connection: Connection, number: int) -> bytes:
 def unpacked(digest: bytes, size: int, packed: bytes) -> bytes:
     """The bytes that were packed; Damaged where they aren't the ones that the digest was made of."""
     try:
+        # The library makes room for what the frame says, whatever it is told to take at most.
+        if not zstandard.frame_content_size(packed) == size <= _LONGEST:
+            raise Damaged(digest.hex()[:12])
         data = zstandard.ZstdDecompressor().decompress(packed, max_output_size=size)
     except zstandard.ZstdError:
         data = b""

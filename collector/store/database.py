@@ -14,7 +14,7 @@ from collector.nights.night import Night, PairState
 from collector.nights.swept import Swept
 from collector.store import opening, pruning, reading, watches, writing
 from collector.store.store import Pruned, Start, StoredBaseline, StoredJudgement, StoredSweep, StoredWatch, WatchStart
-from collector.store.telling import told
+from collector.store.telling import told, understood
 from collector.store.watches import WatchWriter
 from collector.store.writing import Writer
 from collector.watching.sighting import Happening, Sighting
@@ -129,7 +129,7 @@ class Database:
         self._reading.dispose()
 
     def _read(self, question: Callable[[Connection], _T]) -> _T:
-        with told(self._url), self._reading.connect() as connection:
+        with told(self._url), self._reading.connect() as connection, understood(self._url):
             return question(connection)
 
 

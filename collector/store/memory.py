@@ -23,13 +23,14 @@ _FAILURES = 2
 class StoreMemory:
     """Gives a sweep each pair's past and keeps what it finds; a store that fails on the way costs no verdict."""
 
-    def __init__(self, store: Store, writer: SweepWriter, fleet: Fleet) -> None:
+    def __init__(self, store: Store, writer: SweepWriter, fleet: Fleet, *, problem: StoreError | None = None) -> None:
+        """`problem` is what went wrong before, and is told with the rest."""
         self._store = store
         self._writer = writer
         self._policy = fleet.policy
         self._targets = {pair.name: pair.target_release for pair in fleet.pairs}
         self._failures = 0
-        self._problem: StoreError | None = None
+        self._problem = problem
         self._lost: list[str] = []
 
     def past(self, snapshot: Snapshot) -> Past:

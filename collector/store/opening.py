@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import os
+import re
 import sqlite3
 import time
 from pathlib import Path
@@ -19,6 +20,8 @@ from collector.store.telling import PATIENCE, named, told
 
 _MIGRATIONS = Path(__file__).with_name("migrations")
 _REVISIONS = Table(REVISION_TABLE, MetaData(), Column("version_num", String(32), primary_key=True))
+# As the steps are numbered in `migrations/versions`.
+_STEP = re.compile(r"(?!0000)[0-9]{4}")
 # An execution option of ours: the transaction is going to write.
 _WRITES = "readypair_writes"
 # Any number, as long as it is always the same one: PostgreSQL's advisory locks know no names.
@@ -121,13 +124,13 @@ def _see_file(url: URL, existing: bool) -> None:
     try:
         if path.is_dir():
             raise StoreError(f"the store {path} is a folder; name a file")
+        if existing and not path.exists():
+            raise StoreError(f"there is no store {path}; name the one that `sweep --store` writes to")
         if not path.parent.is_dir():
             raise StoreError(f"the store {path} can't be made: there is no folder {path.parent}; make it first")
         if path.exists() and not path.is_file():
             raise StoreError(f"the store {path} is something else than a file; name a file")
         if not path.exists():
-            if existing:
-                raise StoreError(f"there is no store {path}; name the one that `sweep --store` writes to")
             _make_file(path)
         elif 0 < path.stat().st_size < _SMALLEST:
             # SQLite would take it for an empty one.
@@ -189,10 +192,16 @@ def _revision(connection: Connection, url: URL, existing: bool) -> str | None:
         if existing:
             raise StoreError(f"there is no store in {named(url)}; name the one that `sweep --store` writes to")
         return None
-    revision: str | None = connection.execute(select(_REVISIONS.c.version_num)).scalar()
-    if revision is not None and revision > REVISION:
+    noted = [str(each) for each in connection.execute(select(_REVISIONS.c.version_num)).scalars()]
+    if not noted and tables == {REVISION_TABLE}:
+        return None
+    if len(noted) != 1 or not _STEP.fullmatch(noted[0]):
+        raise StoreError(
+            f"the store {named(url)} doesn't tell which readypair it is of; put your last back-up in its place"
+        )
+    if noted[0] > REVISION:
         raise StoreError(f"the store {named(url)} was written by a later readypair; install that one here, too")
-    return revision
+    return noted[0]
 
 
 def _migrate(connection: Connection, revision: str = "head") -> None:

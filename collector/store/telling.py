@@ -59,6 +59,19 @@ def told(url: URL) -> Iterator[None]:
         raise StoreError(f"the store {named(url)} can't be used: its URL holds what isn't text; correct it") from None
 
 
+@contextmanager
+def understood(url: URL) -> Iterator[None]:
+    """Turn into StoreError what comes of rows that no readypair wrote, such as a verdict that there is none of."""
+    try:
+        yield
+    except (StoreError, UnicodeError):
+        raise
+    except (ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError):
+        raise StoreError(
+            f"the store {named(url)} holds what no readypair wrote; put your last back-up in its place"
+        ) from None
+
+
 def _reason(url: URL, error: BaseException | None) -> str:
     if isinstance(error, sqlite3.Error):
         # The lowest eight bits name the error, those above what kind of it.

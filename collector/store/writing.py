@@ -81,7 +81,12 @@ def begin(engine: Engine, start: Start) -> Writer:
         "whole": start.whole,
         "started": start.started,
     }
-    transact(engine, lambda connection: connection.execute(insert(SWEEPS), row))
+
+    def note(connection: Connection) -> None:
+        if connection.execute(select(SWEEPS.c.id).where(SWEEPS.c.id == sweep)).first() is None:
+            connection.execute(insert(SWEEPS), row)
+
+    transact(engine, note)
     return Writer(engine, sweep)
 
 

@@ -6,6 +6,7 @@ import json
 import os
 import platform
 import shutil
+import sqlite3
 import subprocess
 import sys
 from datetime import date, datetime, timedelta
@@ -151,6 +152,30 @@ def test_a_store_that_fails_on_the_way_costs_neither_verdict_nor_report(
     assert [line for line in err.splitlines() if "store" in line] == [sentence]
     with opened(str(tmp_path / "nights.db"), existing=True) as store:
         assert store.pairs() == ("quay", "twin-beacons")
+
+
+@pytest.mark.parametrize(
+    "mangled",
+    [
+        "UPDATE judgements SET verdict = 'maybe', asked = '2020-01-01 00:00:00', night = '{night}'",
+        "UPDATE sweeps SET source = 'sweep', whole = 1, started = 'late'",
+    ],
+)
+def test_rows_that_nobody_wrote_cost_no_verdict(
+    mangled: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "nights.db"
+    assert main([*REPLAY, "--store", str(path)]) == 1
+    capsys.readouterr()
+    with sqlite3.connect(path) as other:
+        before = night_of(datetime.now().astimezone()) - timedelta(days=1)
+        other.execute(mangled.format(night=before))
+    assert main([*REPLAY, "--json", "--store", str(path)]) == 2
+    out, err = capsys.readouterr()
+    assert [pair["verdict"] for pair in json.loads(out)["pairs"]] == ["go", "go", "no-go"]
+    assert [line for line in err.splitlines() if "store" in line] == [
+        f"readypair: the store {path} holds what no readypair wrote; put your last back-up in its place"
+    ]
 
 
 # An account of a full disk: what it writes beyond so many bytes of a file is refused.

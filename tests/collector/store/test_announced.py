@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from alembic import command
@@ -65,7 +66,7 @@ def test_what_counts_is_the_last_sweep_that_somebody_was_told_of(store: Store) -
 
 
 @pytest.mark.parametrize("kept", [{"in_time": False}, {"planned": False}])
-def test_what_was_not_asked_or_is_another_question_counts_for_nothing(store: Store, kept: dict[str, bool]) -> None:
+def test_what_was_not_asked_or_is_another_question_counts_for_nothing(store: Store, kept: dict[str, Any]) -> None:
     swept(store, {"quay": Verdict.GO}).announce(EVENING)
     swept(store, {"quay": Verdict.UNDECIDED}, days=1, **kept).announce(EVENING)
     assert told(store) == {"quay": Verdict.GO}

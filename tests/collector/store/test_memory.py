@@ -141,6 +141,14 @@ def test_a_store_that_fails_again_is_left_alone(tmp_path: Path) -> None:
         assert [sweep.finished for sweep in store.sweeps(last=1)] == [None]
 
 
+def test_a_store_that_is_well_again_is_used_again(tmp_path: Path) -> None:
+    with opened(str(tmp_path / "nights.db")) as store, memory(store, failing(NAMES[0], NAMES[2])) as remembers:
+        swept(remembers)
+        assert store.pairs() == tuple(sorted({*NAMES} - {NAMES[0], NAMES[2]}))
+        sentence = f"the store can't grow for {NAMES[0]}; 2 pairs were not stored: {NAMES[0]}, {NAMES[2]}"
+        assert remembers.problem == sentence
+
+
 def test_a_server_that_goes_away_costs_no_verdict(postgresql: Server) -> None:
     name = postgresql.database()
 

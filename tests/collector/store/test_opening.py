@@ -121,6 +121,20 @@ def test_a_store_of_a_later_readypair_is_refused(store_url: str) -> None:
         pass
 
 
+@pytest.mark.parametrize(
+    "mangled", ["DELETE FROM {}", "UPDATE {} SET version_num = 'zz'", "INSERT INTO {} VALUES ('0001')"]
+)
+def test_a_store_that_has_lost_its_step_is_refused(store_url: str, mangled: str) -> None:
+    with opened(store_url) as store:
+        kept(store, judged())
+    with opening.writing(made(store_url)).begin() as connection:
+        connection.execute(text(mangled.format(REVISION_TABLE)))
+    for existing in (True, False):
+        sentence = "doesn't tell which readypair it is of; put your last back-up in its place$"
+        with pytest.raises(StoreError, match=sentence), opened(store_url, existing=existing):
+            pass
+
+
 def test_a_database_of_another_program_is_not_touched(store_url: str) -> None:
     with opening.writing(made(store_url)).begin() as connection:
         connection.execute(text("CREATE TABLE orders (id INTEGER)"))

@@ -13,8 +13,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+import zstandard
 
-from collector.store import opening, telling
+from collector.store import contents, opening, telling, writing
 from collector.store.database import Database
 from collector.store.store import StoreError, opened
 from tests.collector.store.judged import judged, kept, start
@@ -58,6 +59,13 @@ def test_no_folder(tmp_path: Path) -> None:
         refused(f"the store {there} can't be made: there is no folder {there.parent}; make it first"),
         opened(str(there)),
     ):
+        pass
+
+
+def test_no_folder_where_a_store_is_to_be_read(tmp_path: Path) -> None:
+    there = tmp_path / "not" / "there"
+    sentence = f"there is no store {there}; name the one that `sweep --store` writes to"
+    with refused(sentence), opened(str(there), existing=True):
         pass
 
 
@@ -160,6 +168,65 @@ def test_a_new_file_that_another_program_holds(path: Path) -> None:
     with pytest.raises(StoreError, match="is locked by another program"), opened(str(path)):
         pass
     other.close()
+
+
+@pytest.mark.parametrize(
+    "mangled",
+    [
+        "UPDATE judgements SET verdict = 'maybe'",
+        "UPDATE judgements SET night = 'tonight'",
+        "UPDATE judgements SET judged = 'late'",
+        "UPDATE sweeps SET source = 'hearsay'",
+        "PRAGMA foreign_keys = OFF; DELETE FROM contents",
+    ],
+)
+def test_rows_that_nobody_wrote(path: Path, mangled: str) -> None:
+    with opened(str(path)) as store:
+        kept(store, judged())
+        with sqlite3.connect(path) as other:
+            other.executescript(mangled)
+        with refused(f"the store {path} holds what no readypair wrote; put your last back-up in its place"):
+            _ = [store.state(night.state) for night in store.nights("quay")]
+
+
+@pytest.mark.parametrize("content", ["[]", "{}", '{"verdict": "maybe"}', "7", "null", "[" * 100_000, "{"])
+def test_a_state_that_is_none(path: Path, content: str) -> None:
+    of = contents.of_bytes(content.encode())
+    with opened(str(path)) as store:
+        kept(store, judged())
+        (night,) = store.nights("quay")
+        with sqlite3.connect(path) as other:
+            row = contents._row(of)
+            other.execute(
+                "UPDATE contents SET digest = ?, size = ?, packed = ? WHERE id = ?",
+                (row["digest"], row["size"], row["packed"], night.state),
+            )
+        with refused(f"the store {path} holds what no readypair wrote; put your last back-up in its place"):
+            store.state(night.state)
+
+
+@pytest.mark.parametrize("size", [10, 1 << 40])
+def test_a_frame_that_would_fill_the_memory_is_not_unpacked(size: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    # A frame's header that promises a tebibyte: RFC 8878, 3.1.1.1; single segment, its size in eight bytes.
+    frame = bytes.fromhex("28b52ffd" + "e0") + (1 << 40).to_bytes(8, "little") + bytes.fromhex("010000")
+    assert zstandard.frame_content_size(frame) == 1 << 40
+    monkeypatch.setattr(zstandard, "ZstdDecompressor", None)
+    with pytest.raises(telling.Damaged):
+        contents.unpacked(b"\0" * 32, size, frame)
+
+
+def test_a_sweep_that_is_noted_twice_is_one(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    once = writing._once
+
+    def twice(engine, work, pruning):  # type: ignore[no-untyped-def]
+        # As if the answer to the first one had been lost.
+        once(engine, work, pruning)
+        return once(engine, work, pruning)
+
+    monkeypatch.setattr(writing, "_once", twice)
+    with opened(str(path)) as store:
+        writer = store.begin(start())
+        assert [each.id for each in store.sweeps(last=3)] == [writer.id]
 
 
 def test_a_full_disk(path: Path) -> None:
