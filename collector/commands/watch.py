@@ -166,7 +166,7 @@ def _follow(
         return complain(_trouble(error), WRONG_QUESTION)
     finally:
         poller.close()
-    return GO if outcome is Outcome.DONE else NOT_GO
+    return GO if outcome is Outcome.DONE and not state.up else NOT_GO
 
 
 def _trouble(problem: Exception | None) -> str:

@@ -39,9 +39,18 @@ class WatchLastLine:
         stage = state.run.stage if state is not None and state.run is not None else "unclear"
         polls = state.polls if state is not None else 0
         failures = len(state.failures) if state is not None else 0
-        ended = self.ended if self.ended and (status in (0, 1) or self.ended is Outcome.INTERRUPTED) else "failed"
+        ended: str = self.ended if self.ended and (status in (0, 1) or self.ended is Outcome.INTERRUPTED) else "failed"
+        if ended is Outcome.DONE and state is not None and state.up:
+            ended = f"done with {_counted(state)}"
         return (
             f"readypair watch: {visible(self.pair)}{f' to {self.target}' if self.target else ''}, {polls} polls, "
             f"stage {stage}, {self._warnings} warnings, {failures} failures; "
             f"ended {ended} after {round(time.monotonic() - self._began)} s; exit {status}"
         )
+
+
+def _counted(state: WatchState) -> str:
+    """What is still up: the failures, or the warnings where there are no failures."""
+    failures = sum(each.severity == "failure" for each in state.up)
+    number, what = (failures, "failure") if failures else (len(state.up), "warning")
+    return f"{number} {what}{'' if number == 1 else 's'}"

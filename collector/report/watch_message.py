@@ -19,7 +19,12 @@ def of_poll(state: WatchState, happenings: Sequence[Happening]) -> Message | Non
     if not told:
         return None
     worst = max(told, key=_weight)
-    subject = _SUBJECTS.get(worst.kind) or (worst.id or worst.kind).replace("-", " ")
+    unwell = worst.kind == "done" and worst.severity != "note"
+    subject = (
+        "done, but not all is well"
+        if unwell
+        else _SUBJECTS.get(worst.kind) or (worst.id or worst.kind).replace("-", " ")
+    )
     tone = Tone.WORSE if worst.severity != "note" else Tone.BETTER if worst.kind == "done" else Tone.NEITHER
     body = "\n\n".join(_block(each) for each in told)
     shown = body if len(body) <= LONGEST else f"{body[: LONGEST - 2]} …"

@@ -41,10 +41,14 @@ _GAP = timedelta(minutes=15)
 _NOT_SEEN: tuple[SeenStage, ...] = ("copy", "stage-aps")
 
 
-def begin(pair: Pair, target: str, plan: Plan | None = None, baseline: Baseline | None = None) -> WatchState:
-    """The state of a watch before its first poll."""
+def begin(
+    pair: Pair, target: str, plan: Plan | None = None, baseline: Baseline | None = None, clients_percent: float = 70.0
+) -> WatchState:
+    """The state of a watch before its first poll; so many of the baseline's clients the policy wants back."""
     first, second = pair.members
-    return WatchState(pair.name, target, (first.name, second.name), course_of(plan), baseline or Baseline())
+    return WatchState(
+        pair.name, target, (first.name, second.name), course_of(plan), baseline or Baseline(), clients_percent
+    )
 
 
 def follow(state: WatchState, sighting: Sighting) -> tuple[WatchState, tuple[Happening, ...]]:
@@ -73,6 +77,8 @@ class _Fold:
         self._timer()
         self._stage()
         self._warnings()
+        if self.state.done is not None and self.old.done is None:
+            self._done()
         self._turning_back()
         if self.sighting.stage != "unclear":
             self.state = replace(self.state, clear=self.sighting)
@@ -263,7 +269,6 @@ class _Fold:
         moment, statement = self._now(), self.sighting.statement
         if run.stage == "done":
             self.state = replace(self.state, done=moment)
-            self._say(Happening(moment, "done", "done", f"Done, and both members prove it. {statement}"))
         elif run.stage == "rolled-back":
             self._gone_back()
         elif run.stage != "before":
@@ -273,6 +278,19 @@ class _Fold:
                 expected = f" By the plan: {by_plan(run.p50_seconds, run.p90_seconds)}."
             said = f"{title(run.stage)}: {statement}{expected}{missed}"
             self._say(Happening(moment, "stage-began", run.stage, said, subject=run.stage))
+
+    def _done(self) -> None:
+        """The controllers' side is done; what is still wrong all the same stands in the same sentence."""
+        up, statement = self.state.up, self.sighting.statement
+        if not up:
+            said = f"Done, and both members prove it. {statement}"
+            self._say(Happening(self._now(), "done", "done", said))
+            return
+        failed = any(each.severity == "failure" for each in up)
+        wrong = " ".join(each.statement for each in up)
+        said = f"Both members prove that they are done, but not all is well: {wrong} {statement}"
+        remedy = "Don't close the window before that is mended or accepted by those who decide: `readypair compare`."
+        self._say(Happening(self._now(), "done", "done", said, remedy, "failure" if failed else "warning"))
 
     def _gone_back(self) -> None:
         moment, fires = self._now(), self.state.timer_fires
@@ -355,6 +373,9 @@ class _Fold:
         if warned.severity == "warning" and reason.severity == "failure":
             self._tell(reason)
             return replace(warned, statement=reason.statement, severity="failure", polls_good=0)
+        if self.sighting.stage == "done":
+            # What is still wrong at the end is told as it is then.
+            return replace(warned, statement=reason.statement, polls_good=0)
         return replace(warned, polls_good=0)
 
     def _raise(self, reason: Reason) -> Warned | None:

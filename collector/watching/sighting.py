@@ -348,7 +348,8 @@ class WatchState:
     """All that a watch knows: the sightings folded together.
 
     `latest` is the newest sighting, `before` the one before it, `clear` the newest one that told a stage. `said` holds
-    what is only said once. `timer_fires` is when the auto-abort timer runs out by the last poll that told.
+    what is only said once. `clients_percent` of the baseline's clients have to be there after the window, by the policy.
+    `timer_fires` is when the auto-abort timer runs out by the last poll that told.
     """
 
     pair: str
@@ -356,6 +357,7 @@ class WatchState:
     members: tuple[str, str]
     course: Course = Course()
     baseline: Baseline = Baseline()
+    clients_percent: float = 70.0
     runs: tuple[StageRun, ...] = ()
     latest: Sighting | None = None
     before: Sighting | None = None
@@ -375,6 +377,11 @@ class WatchState:
     def polls(self) -> int:
         """How many polls there were."""
         return self.latest.number if self.latest is not None else 0
+
+    @property
+    def up(self) -> tuple[Warned, ...]:
+        """The warnings that are up and that the latest poll didn't find over."""
+        return tuple(warned for warned in self.warned if not warned.polls_good)
 
     @property
     def run(self) -> StageRun | None:

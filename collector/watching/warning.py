@@ -38,7 +38,6 @@ _STILL_POLLS = 3
 _LAST_SECONDS = 10 * 60
 _SPARE_SECONDS = 5 * 60
 _MANY = 0.1
-_FEW_CLIENTS = 0.5
 _NEW_SERVES: tuple[SeenStage, ...] = ("switch-over", "reload-other", "restart-aps", "validate", "commit", "done")
 _AWAY_IS_EXPECTED: tuple[SeenStage, ...] = ("reload-standby", "switch-over", "reload-other", "rolled-back")
 
@@ -202,6 +201,10 @@ def _access_points(state: WatchState, sighting: Sighting) -> Iterator[Reason]:
     if sighting.stage not in _NEW_SERVES or now.expected is None or now.joined is None or sighting.aps is None:
         return
     patience = state.course.round_p90_seconds or _ROUND_SECONDS
+    if sighting.stage == "done" and now.joined < now.expected:
+        # Nobody waits any longer: who isn't back now is missing.
+        yield _missing_at_the_end(now.expected - now.joined, now.expected, now.missing or ())
+        return
     late = away_longer_than(now, patience, sighting.moment)
     if late:
         severity: Severity = "failure" if len(late) >= _MANY * now.expected else "warning"
@@ -227,6 +230,16 @@ def _access_points(state: WatchState, sighting: Sighting) -> Iterator[Reason]:
         )
 
 
+def _missing_at_the_end(away: int, expected: int, names: tuple[str, ...]) -> Reason:
+    return Reason(
+        "aps-missing",
+        "",
+        f"{aps(away)} of {expected:,} {'is' if away == 1 else 'are'} not joined{f': {named(names)}' if names else ''}.",
+        f"Look why they don't join (power, their switch, the join summary), and where they hang. {_ASK}",
+        "failure" if away >= _MANY * expected else "warning",
+    )
+
+
 def _round(state: WatchState) -> str:
     return ", which 90 of 100 rounds of restarts don't take" if state.course.round_p90_seconds else ""
 
@@ -237,11 +250,12 @@ def _clients(state: WatchState, sighting: Sighting) -> Iterator[Reason]:
     if not before or now is None or run is None or sighting.stage not in ("validate", "done"):
         return
     settled = (sighting.moment - run.seen).total_seconds() > _ROUND_SECONDS
-    if settled and now < _FEW_CLIENTS * before:
+    if settled and 100 * now < state.clients_percent * before:
         yield Reason(
             "clients-missing",
             "",
-            f"{now:,} clients are here; there were {before:,} before the window.",
+            f"{now:,} clients are here; there were {before:,} before the window, and the policy wants "
+            f"{state.clients_percent:g} % of them back.",
             "At this hour that may be natural: try the site's own devices and each way to sign in before you commit.",
         )
 

@@ -6,16 +6,32 @@ import json
 from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
+from typing import Literal
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from collector.notify import Tone
 from collector.played_upgrade import FAILURES, Failure, Pace
+from collector.report.watch_last_line import WatchLastLine
+from collector.report.watch_message import of_poll
+from collector.plan.stages import History
 from collector.watching.course import remaining_p90
 from collector.watching.following import follow, replay
+from collector.watching.opening import opening_state
 from collector.watching.recognising import sight
-from collector.watching.sighting import Course, Happening, WarningId, plain, restored_sighting, restored_state
+from collector.watching.sighting import (
+    Course,
+    Happening,
+    Mark,
+    Sighting,
+    WarningId,
+    plain,
+    restored_sighting,
+    restored_state,
+)
+from collector.watching.watch import Outcome
 from collector.watching.wording import spoken
 from tests.collector.playing_pair import BEGINS
 from tests.collector.watching.polls import (
@@ -34,6 +50,7 @@ from tests.collector.watching.polls import (
     start,
     watched,
 )
+from tests.demo_fleet import fleet
 
 INTERVALS = (30, 60, 180, 300)
 ROUND_P90 = start().course.round_p90_seconds or 0.0
@@ -208,6 +225,46 @@ def test_deadlines_move_with_the_actual_start() -> None:
     assert not [each for each in happened if each.id == "overdue"]
 
 
+@pytest.mark.parametrize(("percent", "share", "missed"), [(70, 0.65, True), (60, 0.65, False), (70, 0.71, False)])
+def test_clients_are_missed_by_the_policys_share(percent: float, share: float, missed: bool) -> None:
+    _, seen = polled(60)
+    counted = baseline().clients
+    assert counted is not None
+    state = replace(start(), clients_percent=percent)
+    _, happened = replay(state, [replace(each, clients=round(share * counted)) for each in seen])
+    told = [each.statement for each in happened if each.id == "clients-missing" and each.kind == "warning"]
+    assert len(told) == missed
+    assert all(f"the policy wants {percent} % of them back" in each for each in told)
+
+
+def test_a_watch_takes_the_share_of_clients_from_the_policy() -> None:
+    ours = fleet()
+    policy = replace(ours.policy, after_window=replace(ours.policy.after_window, clients_percent=85))
+    opened = opening_state(snapshot(play(), 0.0), replace(ours, policy=policy), History())
+    assert opened.clients_percent == 85
+    assert restored_state(json.loads(json.dumps(plain(opened)))) == opened
+
+
+@pytest.mark.parametrize(("id", "about"), [("wrong-release", "quay-b"), ("both-active", "")])
+def test_two_polls_in_a_row_make_a_sign_a_failure(id: Literal["wrong-release", "both-active"], about: str) -> None:
+    """One alone may have fallen into the moment of a change."""
+    of, seen = polled(60)
+    number = next(each.number for each in seen if after_of(each) > of.moment("restart-aps", 0.5))
+    marked = Mark(id, about, f"{about or 'each member'} says so")
+
+    def told(*polls: int) -> list[tuple[str, str, str]]:
+        signs = [replace(each, marks=(marked,)) if each.number in polls else each for each in seen]
+        return [each for each in raised(watched(signs)[1]) if each[1] == id]
+
+    assert told(number) == told(number, number + 2) == []
+    assert told(number, number + 1) == [("failed", id, about)]
+
+
+def after_of(sighting: Sighting) -> float:
+    """The play's second of a poll."""
+    return (sighting.moment - BEGINS).total_seconds()
+
+
 def test_a_timer_that_fires_before_validation_ends_is_told_and_corrected() -> None:
     of = play(pace=Pace(auto_abort=4200))
     _, happened = watched(sightings(of, every(60, of)))
@@ -336,6 +393,30 @@ def test_a_remedy_that_can_drop_clients_defers_to_those_who_decide() -> None:
 
 def test_without_a_plan_there_is_no_course() -> None:
     assert start(planned=False).course == Course()
+
+
+def test_done_carries_what_is_still_wrong() -> None:
+    _, good = polled(60)
+    at = next(number for number, each in enumerate(good) if each.stage == "done")
+    names = good[at].ap_names or ()
+    kept = tuple(name for name in names if name not in names[:8])
+    state, happened = watched([*good[:at], replace(good[at], aps=16, ap_names=kept)])
+    assert state.done is not None
+    assert [(each.id, each.severity) for each in state.up] == [("aps-missing", "failure")]
+    assert state.failures == ("aps-missing",)
+    told = next(each for each in happened if each.kind == "done")
+    assert told.severity == "failure"
+    assert "not all is well: 8 access points of 24 are not joined: " in told.statement
+    assert names[0] in told.statement
+    last = WatchLastLine("quay")
+    last.ended = Outcome.DONE
+    last.polled(state, happened)
+    assert "1 failures; ended done with 1 failure after" in last.text(1)
+    message = of_poll(state, happened[-2:])
+    assert message is not None
+    assert (message.subject.endswith("done, but not all is well"), message.tone) == (True, Tone.WORSE)
+    one = replace(good[at], aps=23, ap_names=names[1:])
+    assert [each.severity for each in watched([*good[:at], one])[0].up] == ["warning"]
 
 
 def test_a_watch_begun_late_counts_against_the_baseline() -> None:
