@@ -6,7 +6,6 @@ import os
 import tempfile
 from pathlib import Path
 
-
 OWNER_ONLY = 0o600
 
 
