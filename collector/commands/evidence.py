@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 _FILES = ("policy.yaml", "waivers.yaml", "history.yaml", "hosts.yaml", "groups.yaml", "defaults.yaml", "config.yaml")
 
+_LONGEST_LINE, _LONGEST_NAME = 600, 100
+
 
 def add(commands: Commands) -> None:
     """Offer `evidence`."""
@@ -128,8 +130,25 @@ def _verify(path: Path) -> int:
     if found.faults:
         return NOT_GO
     print(f"{digest(data)}  {path}")
-    print(_printable(f"good: {found.pair}, {found.date}; {found.files} files, {found.lines} cited lines"))
+    good = "good, the report aside" if found.made_by else "good"
+    unchecked = f", {found.unchecked} not checked: their captures aren't in it" if found.unchecked else ""
+    print(
+        _printable(
+            f"{good}: {_short(found.pair)}, {found.date}; {found.files} files, {found.lines} cited lines{unchecked}"
+        )
+    )
+    print(
+        "unchanged in itself; that it is the one that was handed in shows only its SHA-256 "
+        f"{digest(data)}: compare it with the ticket's"
+    )
+    if found.made_by:
+        said = f"report not looked at: made by another version ({found.made_by}); verify the archive with that one"
+        return complain(_printable(said), NOT_GO)
     return GO
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= _LONGEST_NAME else f"{name[:_LONGEST_NAME]}... ({len(name):,} characters)"
 
 
 def _printable(text: str) -> str:
@@ -137,7 +156,8 @@ def _printable(text: str) -> str:
     from collector.report.visible import visible
 
     encoding = sys.stdout.encoding or "ascii"
-    return visible(text).encode(encoding, "backslashreplace").decode(encoding)
+    shown = text if len(text) <= _LONGEST_LINE else f"{text[:_LONGEST_LINE]}... ({len(text):,} characters)"
+    return visible(shown).encode(encoding, "backslashreplace").decode(encoding)
 
 
 def _judgement(text: str) -> date | int:

@@ -9,6 +9,7 @@ from typing import Any
 
 from collector.evidence.archive import MANIFEST, SUMS, NotAnArchive, against_manifest, digest, read
 from collector.evidence.dossier import SCHEMA
+from collector.evidence.shape import faults_of_shape
 from collector.report import evidence_page
 from collector.report.visible import encodable
 from parsers import transcript
@@ -22,13 +23,20 @@ _MOST_BYTES = 48 * 1024 * 1024
 
 @dataclass(frozen=True)
 class Verified:
-    """What came of it: the faults, a clause each, and how much was looked at."""
+    """What came of it: the faults, a clause each, and how much was looked at.
+
+    `lines` are the cited lines that were found in their captures; `unchecked` those whose captures aren't in the
+    archive. `made_by` is the readypair that made the report where that is another version and so nobody looked at
+    the report; empty where it was looked at.
+    """
 
     faults: tuple[str, ...]
     files: int
     lines: int
     pair: str
     date: str
+    unchecked: int = 0
+    made_by: str = ""
 
 
 def verify(data: bytes) -> Verified:
@@ -39,13 +47,23 @@ def verify(data: bytes) -> Verified:
     told = _document(found.files)
     if told is None:
         return Verified((*faults, f"{EVIDENCE} isn't one of readypair's"), len(found.files), 0, "", "")
-    cited = list(_cited(told, 0))
+    shape = [f"{EVIDENCE} is nested deeper than {_DEEPEST} levels"] if _is_too_deep(told) else faults_of_shape(told)
+    if shape:
+        return Verified(tuple(dict.fromkeys((*faults, *shape))), len(found.files), 0, "", "")
+    cited = list(_cited(told))
     faults += list(_of_captures(told, found.files))
     printed = _Printed(found.files)
     faults += [fault for item in cited for fault in _of_lines(item, printed)]
     faults += list(_of_report(told, found.files))
-    lines = sum(len(item["numbers"]) for item in cited if isinstance(item.get("numbers"), list))
-    return Verified(tuple(dict.fromkeys(faults)), len(found.files), lines, str(told.get("pair")), str(told.get("date")))
+    return Verified(
+        faults=tuple(dict.fromkeys(faults)),
+        files=len(found.files),
+        lines=sum(len(item["numbers"]) for item in cited if item.get("file") is not None),
+        pair=told["pair"],
+        date=told["date"],
+        unchecked=sum(len(item["lines"]) for item in cited if item.get("file") is None),
+        made_by="" if _is_of_this_version(told) else told["versions"]["readypair"],
+    )
 
 
 def _document(files: Mapping[str, bytes]) -> dict[str, Any] | None:
@@ -54,25 +72,37 @@ def _document(files: Mapping[str, bytes]) -> dict[str, Any] | None:
         told = json.loads(data) if len(data) <= _MOST_BYTES else None
     except (ValueError, RecursionError):
         return None
-    if not isinstance(told, dict) or told.get("tool") != "readypair" or not isinstance(told.get("schema"), int):
+    if not isinstance(told, dict) or told.get("tool") != "readypair" or type(told.get("schema")) is not int:
         return None
     if told["schema"] != SCHEMA:
         raise NotAnArchive(f"it was made by another readypair (schema {told['schema']}); verify it with that one")
     return told
 
 
-def _cited(value: Any, depth: int) -> Iterator[dict[str, Any]]:
+def _is_too_deep(told: Any) -> bool:
+    level = [told]
+    for _ in range(_DEEPEST):
+        level = [
+            inner
+            for each in level
+            for inner in (each.values() if isinstance(each, dict) else each)
+            if isinstance(inner, dict | list)
+        ]
+        if not level:
+            return False
+    return True
+
+
+def _cited(value: Any) -> Iterator[dict[str, Any]]:
     """Everything that cites lines of a file, wherever it stands."""
-    if depth > _DEEPEST:
-        return
     if isinstance(value, list):
         for each in value:
-            yield from _cited(each, depth + 1)
+            yield from _cited(each)
     elif isinstance(value, dict):
         if "numbers" in value and "lines" in value:
             yield value
         for each in value.values():
-            yield from _cited(each, depth + 1)
+            yield from _cited(each)
 
 
 class _Printed:
@@ -95,7 +125,7 @@ class _Printed:
 def _of_lines(item: Mapping[str, Any], captures: _Printed) -> Iterator[str]:
     """Whether each cited line stands in the capture that it is cited from, at its number."""
     name, numbers, lines = item.get("file"), item["numbers"], item["lines"]
-    if name is None:
+    if name is None and isinstance(numbers, list) and isinstance(lines, list):
         return
     if not isinstance(name, str) or not isinstance(numbers, list) or not isinstance(lines, list):
         yield f"{EVIDENCE} cites lines in a way that isn't readypair's"
@@ -141,8 +171,7 @@ def _of_report(told: Mapping[str, Any], files: Mapping[str, bytes]) -> Iterator[
     if sha256.encode() not in files[REPORT]:
         yield f"{REPORT} is of other evidence: it doesn't bear the SHA-256 of {EVIDENCE}"
         return
-    versions = told.get("versions")
-    if not isinstance(versions, dict) or versions.get("report") != evidence_page.template_digest():
+    if not _is_of_this_version(told):
         return
     try:
         same = evidence_page.page(told, sha256).encode("utf-8") == files[REPORT]
@@ -151,6 +180,10 @@ def _of_report(told: Mapping[str, Any], files: Mapping[str, bytes]) -> Iterator[
         return
     if not same:
         yield f"{REPORT} doesn't say what {EVIDENCE} says"
+
+
+def _is_of_this_version(told: Mapping[str, Any]) -> bool:
+    return bool(told["versions"]["report"] == evidence_page.template_digest())
 
 
 __all__ = ["EVIDENCE", "MANIFEST", "REPORT", "Verified", "verify"]

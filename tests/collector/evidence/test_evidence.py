@@ -370,3 +370,57 @@ def test_evidence_that_no_report_can_be_made_of(store: Path) -> None:
         poor = as_json({name: value for name, value in told.items() if name != key})
         html = read(data).files["report.html"] + digest(poor).encode()
         assert verify(remade(data, evidence__json=poor, report__html=html)).faults
+
+
+def _changed(data: bytes, **parts: Any) -> bytes:
+    """The archive with other parts of its evidence, and a report that bears its digest."""
+    poor = as_json({**evidence(data), **parts})
+    html = read(data).files["report.html"] + digest(poor).encode()
+    return remade(data, evidence__json=poor, report__html=html)
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [{"pair": ["quay"]}, {"schema": True}, {"before": []}, {"extra": 1}, {"date": "some day"}, {"captures": {}}],
+)
+def test_evidence_of_another_shape(parts: dict[str, Any], store: Path) -> None:
+    data = made(store)
+    foreign = {**evidence(data)["versions"], "report": "0" * 64}
+    assert verify(_changed(data, versions=foreign)).faults == ()
+    assert any("of readypair's" in each for each in verify(_changed(data, versions=foreign, **parts)).faults)
+
+
+def test_a_finding_that_says_nothing_and_what_is_nested_too_deep(store: Path) -> None:
+    data = made(store)
+    told = evidence(data)
+    foreign = {**told["versions"], "report": "0" * 64}
+    told["before"]["report"]["findings"][3]["statement"] = None
+    (fault,) = verify(_changed(data, versions=foreign, before=told["before"])).faults
+    assert fault == "evidence.json isn't of readypair's shape at before.report.findings.3.statement"
+    deep: Any = {"numbers": [1], "lines": ["never printed"], "file": told["captures"][0]["file"]}
+    for _ in range(60):
+        deep = [deep]
+    (fault,) = verify(_changed(data, versions=foreign, policy={"effective": {"x": deep}})).faults
+    assert fault == "evidence.json is nested deeper than 40 levels"
+
+
+def test_what_was_not_looked_at_is_not_called_good(store: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data = made(store)
+    told, lines = evidence(data), verify(data).lines
+    finding = next(each for each in told["before"]["report"]["findings"] if each["evidence"])
+    gone = sum(len(item["lines"]) for item in finding["evidence"])
+    for item in finding["evidence"]:
+        item["file"] = None
+    foreign = {"readypair": "9.9", "report": "0" * 64}
+    other = _changed(data, versions=foreign, before=told["before"], pair="q" * 17_000)
+    found = verify(other)
+    assert (found.faults, found.lines, found.unchecked, found.made_by) == ((), lines - gone, gone, "9.9")
+    store.with_suffix(".zip").write_bytes(other)
+    capsys.readouterr()
+    assert cli.main(["evidence", "--verify", str(store.with_suffix(".zip"))]) == 1
+    out, err = capsys.readouterr()
+    assert f"{gone} not checked" in out
+    assert f"shows only its SHA-256 {digest(other)}: compare it with the ticket's" in out
+    assert "good, the report aside" in out
+    assert "q" * 200 not in out
+    assert "report not looked at: made by another version (9.9)" in err
