@@ -160,6 +160,11 @@ def _follow(
         view.ended(state)
         telling.finish()
         keeper.finish(now(), outcome, stage_log.durations(state) if outcome is Outcome.DONE else {})
+    except KeyboardInterrupt:
+        # A second signal, as timeout(1) sends one to the process and one to its group: every poll shown is stored.
+        last.ended = Outcome.INTERRUPTED
+        view.ended(last.state or begun.state)
+        return NOT_GO
     except TakenOver as taken:
         return complain(str(taken), NOT_GO)
     except StoreError as error:

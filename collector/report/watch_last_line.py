@@ -20,7 +20,8 @@ class WatchLastLine:
         self.pair = pair
         self.target = ""
         self.ended: Outcome | None = None
-        self._state: WatchState | None = None
+        self.state: WatchState | None = None
+        """The state after the latest poll that was stored."""
         self._began = time.monotonic()
         self._warnings = 0
 
@@ -30,12 +31,12 @@ class WatchLastLine:
 
     def polled(self, state: WatchState, happenings: Sequence[Happening]) -> None:
         """A poll has been stored."""
-        self._state = state
+        self.state = state
         self.remember(happenings)
 
     def text(self, status: int) -> str:
         """The line; `status` is the exit status. With 2 or 3 the watch failed, unless somebody interrupted it."""
-        state = self._state
+        state = self.state
         stage = state.run.stage if state is not None and state.run is not None else "unclear"
         polls = state.polls if state is not None else 0
         failures = len(state.failures) if state is not None else 0

@@ -12,7 +12,7 @@ import sys
 import termios
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +22,10 @@ import pytest
 from collector import cli, playing
 from collector.store.store import opened
 from collector.watching import keeping
+from collector.watching.sighting import WatchState
 from collector.watching.watch import Outcome
 from tests.collector.playing_pair import BEGINS
-from tests.collector.watching.polls import start
+from tests.collector.watching.polls import polled, start, watched
 from tests.collector.watching.ssh_play import A, B, Played, played
 from tests.demo_fleet import FIXTURES, INVENTORY
 
@@ -161,6 +162,34 @@ def test_an_interruption_is_orderly_and_a_second_watch_waits_for_the_first(house
         ended(process, 1)
     with opened(house.store, existing=True) as store:
         assert [watch.outcome for watch in store.watches("quay")] == [None, "left"]
+
+
+@pytest.mark.parametrize("outcome", [None, Outcome.DONE])
+def test_the_end_of_a_watch_is_told_by_its_status(
+    outcome: Outcome | None, house: House, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Interrupted twice (None), as timeout(1) does it; and done with a third of the access points missing."""
+    _, good = polled(60)
+    at = next(number for number, each in enumerate(good) if each.stage == "done")
+    names = good[at].ap_names or ()
+    seen = [*good[:at], replace(good[at], aps=16, ap_names=names[8:])]
+
+    def watch(*given: Any, **_: Any) -> tuple[WatchState, Outcome]:
+        state, happened = watched(seen if outcome else good[:at])
+        for viewer in given[6]:
+            viewer.polled(state, happened)
+        if outcome is None:
+            raise KeyboardInterrupt
+        return state, outcome
+
+    for name, value in house.environment().items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.setattr("collector.watching.watch.watch", watch)
+    assert cli.main(["watch", "quay", "--store", house.store, "--plan", str(FIXTURES)]) == 1
+    said = capsys.readouterr()
+    end = "done with 1 failure" if outcome else "interrupted"
+    assert f"ended {end} after" in said.err
+    assert "reload-standby" in said.out.splitlines()[-7]
 
 
 def test_its_time_is_over_some_time(house: House) -> None:
