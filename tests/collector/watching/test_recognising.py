@@ -208,3 +208,14 @@ def test_both_active_is_no_stage() -> None:
 )
 def test_packages_are_known_by_their_release(name: str, is_target: bool) -> None:
     assert is_of(name, Release.parse(TARGET)) is is_target
+
+
+def test_a_running_timer_and_an_unknown_commit_speak_against_done() -> None:
+    validating = sight(1, snapshot(GOOD, GOOD.moment("validate", 0.4)), TARGET, None)
+    assert "the auto-abort timer is running" in validating.against
+
+    def unsaid(capture: Capture) -> Capture:
+        return missing(capture.member, capture.command) if capture.command == "show install summary" else capture
+
+    untold = sight(1, snapshot(GOOD, GOOD.moment("after", 0.5), damage=unsaid), TARGET, None)
+    assert {f"what is committed on {member} isn't known" for member in MEMBERS} <= set(untold.open)
