@@ -283,6 +283,8 @@ def _play_until(over: threading.Event, options: argparse.Namespace) -> None:
     pair = next((each for each in fleet.pairs if each.name == options.pair), None)
     if pair is None:
         raise PlayError(f"{options.inventory}: there is no pair {options.pair!r}; name one of the inventory's")
+    if options.write_inventory and options.write_inventory.exists():
+        raise PlayError(f"--write-inventory {options.write_inventory} is there already; name a folder that isn't")
     folder = recording.find(options.recordings or demo.fixtures_folder())
     given = simulated.given_credentials()
     with play(
@@ -351,7 +353,11 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--recordings", type=Path, metavar="DIR", help="DIR/<member>/<slug>.txt (default: the demo's)")
     parser.add_argument(
-        "--speed", type=float, default=60.0, metavar="N", help="seconds of the play a second (default: 60)"
+        "--speed",
+        type=float,
+        default=60.0,
+        metavar="N",
+        help="seconds of the play a second (default: 60); its clock and its timer agree with this machine's only at 1",
     )
     parser.add_argument(
         "--pace",

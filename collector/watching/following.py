@@ -196,7 +196,8 @@ class _Fold:
             self._restarts_again()
         else:
             if run.stage == "restart-aps" and self.old.aps.full_seen is not None and is_later(stage, "validate"):
-                self._change("validate", self.old.aps.full_after, self.old.aps.full_seen)
+                until = self.old.latest.moment if self.old.latest is not None else self._now()
+                self._change("validate", self.old.aps.full_after, self.old.aps.full_seen, until)
                 self._goes_on(self.old.latest.moment if self.old.latest is not None else None)
             self._change(stage, self.state.run.last if self.state.run is not None else None, self._now())
 
@@ -225,8 +226,11 @@ class _Fold:
         said = "Access points leave again: their restarts go on."
         self._say(Happening(self._now(), "stage-began", "restart-aps", said, subject="restart-aps"))
 
-    def _change(self, stage: SeenStage, after: datetime | None, seen: datetime) -> None:
-        """End the run that goes on and open another one, which began after one poll and not after another."""
+    def _change(self, stage: SeenStage, after: datetime | None, seen: datetime, until: datetime | None = None) -> None:
+        """End the run that goes on and open another one, which began after one poll and not after another.
+
+        `until`: it is over already, known in hindsight.
+        """
         *earlier, run = self.state.runs
         forward = is_later(stage, run.stage)
         last = min(run.last, after) if after is not None else run.last
@@ -234,7 +238,7 @@ class _Fold:
         self.state = replace(self.state, runs=(*earlier, ended))
         if run.stage in STAGES:
             self._say(Happening(self._now(), "stage-ended", run.stage, ended_words(ended), subject=run.stage))
-        self._open(stage, after, seen, self._skipped(run.stage, stage) if forward else ())
+        self._open(stage, after, seen, self._skipped(run.stage, stage) if forward else (), until)
 
     def _rounds(self, run: StageRun) -> int | None:
         """How many rounds of restarts there were; None unless as many were seen as the plan has."""
@@ -250,7 +254,12 @@ class _Fold:
         return tuple(stage for stage in between if stage not in planned or not planned[stage].skipped)
 
     def _open(
-        self, stage: SeenStage, after: datetime | None, seen: datetime, skips: tuple[SeenStage, ...] = ()
+        self,
+        stage: SeenStage,
+        after: datetime | None,
+        seen: datetime,
+        skips: tuple[SeenStage, ...] = (),
+        until: datetime | None = None,
     ) -> None:
         planned = self.state.course.stage(stage)
         run = StageRun(
@@ -263,10 +272,13 @@ class _Fold:
             skips=skips,
         )
         self.state = replace(self.state, runs=(*self.state.runs, run))
-        self._announce(run)
+        self._announce(run, until)
 
-    def _announce(self, run: StageRun) -> None:
+    def _announce(self, run: StageRun, until: datetime | None) -> None:
         moment, statement = self._now(), self.sighting.statement
+        if until is not None:
+            # The poll shows the stage after it: its sentence says nothing of this one.
+            statement = f"it ran from {clock(run.seen)} to {clock(until)}, as is known only now."
         if run.stage == "done":
             self.state = replace(self.state, done=moment)
         elif run.stage == "rolled-back":
@@ -306,7 +318,8 @@ class _Fold:
             self._fail("auto-abort")
         else:
             said = f"The upgrade is being undone. {self.sighting.statement}"
-            self._say(Happening(moment, "rolled-back", "rolled-back", said, remedy, "warning"))
+            self._say(Happening(moment, "rolled-back", "rolled-back", said, remedy, "failure", "undone"))
+            self._fail("undone")
         # What was wrong with the new release is told no more: the pair leaves it.
         self.state = replace(self.state, warned=())
 

@@ -182,6 +182,7 @@ WarningId = Literal[
     "turn-back-near",
     "turn-back-passed",
     "auto-abort",
+    "undone",
     "active-crashed",
     "wrong-release",
     "both-active",

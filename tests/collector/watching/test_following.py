@@ -13,10 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from collector.notify import Tone
+from collector.plan.stages import History
 from collector.played_upgrade import FAILURES, Failure, Pace
 from collector.report.watch_last_line import WatchLastLine
 from collector.report.watch_message import of_poll
-from collector.plan.stages import History
 from collector.watching.course import remaining_p90
 from collector.watching.following import follow, replay
 from collector.watching.opening import opening_state
@@ -438,3 +438,32 @@ def test_a_watch_begun_late_counts_against_the_baseline() -> None:
 def test_a_watch_begun_late_without_a_baseline_claims_nothing_of_what_it_did_not_see() -> None:
     [seen] = sightings(play("aps-missing"), [play("aps-missing").moment("restart-aps", 0.99)])
     assert seen.statement.endswith("access points are joined, none has left since this watch began.")
+
+
+def test_a_rollback_before_anybody_was_overdue_is_a_failure_with_a_name() -> None:
+    of, seen = polled(60)
+    back = [each for each in polled(60, "auto-abort")[1] if each.stage == "rolled-back"][0]
+    at = next(number for number, each in enumerate(seen) if each.stage == "synchronise") + 2
+    last = seen[at - 1]
+    # Long before the timer would fire: somebody has it undone, or it counts by another clock.
+    early = replace(back, number=last.number + 1, moment=last.moment + timedelta(seconds=60))
+    state, happened = watched([*seen[:at], early])
+    assert raised(happened) == []
+    told = next(each for each in happened if each.kind == "rolled-back")
+    assert (told.severity, told.id) == ("failure", "undone")
+    assert told.statement.startswith("The upgrade is being undone.")
+    assert state.failures == ("undone",)
+
+
+def test_a_stage_known_in_hindsight_says_when_it_ran() -> None:
+    _, seen = polled(60)
+    commit = next(each for each in seen if each.stage == "commit")
+    validated = [each for each in seen if each.stage == "validate" and each.aps == 24][-3:]
+    before = [each for each in seen if each.moment < commit.moment and each.stage not in ("validate", "commit")]
+    # Two polls with all access points, too few for the end of their restarts, and then the commit.
+    kept = [*before, *validated[-2:], commit]
+    _, happened = watched(kept)
+    told = {each.subject: each for each in happened if each.kind == "stage-began"}
+    assert "it ran from " in told["validate"].statement
+    assert "committed" not in told["validate"].statement
+    assert "commit" in told["commit"].statement
