@@ -45,6 +45,8 @@ def prepare_out(options: argparse.Namespace) -> None:
     if options.out is not None:
         from collector import output
 
+        if options.out.exists() and not options.out.is_dir():
+            raise UsageError(f"--out {options.out} is a file; name a folder, which is made where there is none")
         output.prepare(options.out)
 
 
@@ -108,7 +110,7 @@ def take(options: argparse.Namespace, fleet: Fleet, pair: Pair, remembering: Rem
 
     keep = output.captures_folder(options.out) if options.out is not None else None
     started = datetime.now().astimezone()
-    with SweepProgress(1, quiet=options.quiet) as progress:
+    with SweepProgress(1, quiet=options.quiet, verdict="readiness for an upgrade: ") as progress:
         taken = sides.take(fleet, pair, connection="ssh", keep=keep, asked=progress.asked, memory=remembering.memory)
         progress.judged(taken.result)
     finished = datetime.now().astimezone()

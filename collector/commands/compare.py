@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -79,6 +80,10 @@ def _recorded(options: argparse.Namespace, fleet: Fleet, pair: Pair) -> tuple[Co
 
     if options.keep_days is not None:
         raise UsageError("--keep-days is about what is stored; with --to nothing is")
+    if options.before is not None and _are_one(options.before, options.after):
+        raise UsageError(
+            f"--from and --to are both {options.after}, one judgement of {pair.name}; name two nights or two folders"
+        )
     prepare_out(options)
     with _reading(options) as store:
         after = _side_of(options.after, store, pair)
@@ -164,9 +169,23 @@ def _tell(options: argparse.Namespace, found: Comparison) -> None:
         console().print(comparison_terminal.comparison(found))
 
 
+def _are_one(before: date | Path, after: date | Path) -> bool:
+    """Whether both sides are one night or one folder."""
+    if isinstance(before, Path) and isinstance(after, Path):
+        return before.resolve() == after.resolve()
+    return before == after
+
+
 def _side(text: str) -> date | Path:
     """A date where it is one, else a folder."""
     try:
         return date.fromisoformat(text)
     except ValueError:
-        return Path(text)
+        folder = Path(text)
+    if folder.is_dir():
+        return folder
+    if re.fullmatch(r"\d{4}-\d{1,2}-\d{1,2}", text):
+        raise argparse.ArgumentTypeError(f"{text!r} is no date of the calendar; write it as 2027-01-31")
+    if folder.exists():
+        raise argparse.ArgumentTypeError(f"{text!r} is a file; name a night such as 2027-01-31, or a folder")
+    return folder

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from rich.console import Group, RenderableType
 from rich.text import Text
@@ -57,7 +57,9 @@ def baseline(taken: Comparison, verdict: str, found: Figures) -> RenderableType:
     parts: list[RenderableType] = [folded(taken.pair.name, "bold"), grid]
     for kind, heading in _LACKS:
         if differences := taken.of_kind(kind):
-            parts.append(layout.blank(Group(Text(heading, "bold"), *map(layout.indented, _group(kind, differences)))))
+            parts.append(
+                layout.blank(Group(Text(heading, "bold"), *map(layout.indented, map(_of_one_side, differences))))
+            )
     return Group(*parts)
 
 
@@ -81,10 +83,19 @@ def _short(differences: Sequence[Difference], *, every: bool) -> RenderableType:
 
 
 def _full(each: Difference) -> RenderableType:
+    return _told(each, [*_evidence("before, ", each.before), *_evidence("after, ", each.after)])
+
+
+def _of_one_side(each: Difference) -> RenderableType:
+    """A difference of a side with itself: its lines once, wherever they were found."""
+    return _told(each, _evidence("", tuple(dict.fromkeys((*each.before, *each.after)))))
+
+
+def _told(each: Difference, lines: Iterable[RenderableType]) -> RenderableType:
     parts: list[RenderableType] = [folded(each.statement)]
     if each.remedy:
         parts.append(Text.assemble(("What to do: ", "bold"), folded(each.remedy)))
-    parts += [*_evidence("before", each.before), *_evidence("after", each.after)]
+    parts += lines
     return Group(Text(wording.topic(each.topic), "bold"), *map(layout.indented, parts))
 
 
@@ -92,7 +103,7 @@ def _evidence(when: str, evidence: Sequence[Evidence]) -> Iterator[RenderableTyp
     room, left = _LINES, 0
     for item in evidence:
         if room > 0:
-            yield folded(f"{when}, {item.member}: {item.command} ({lines(item.numbers)})", "italic")
+            yield folded(f"{when}{item.member}: {item.command} ({lines(item.numbers)})", "italic")
             yield layout.indented(Group(*(folded(f"| {line}") for line in item.lines[:room])))
         left += max(len(item.lines) - max(room, 0), 0)
         room -= len(item.lines)

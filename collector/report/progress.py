@@ -12,9 +12,13 @@ from collector.result import PairResult
 
 
 class SweepProgress:
-    """A context manager; `total` is the number of pairs."""
+    """A context manager; `total` is the number of pairs.
 
-    def __init__(self, total: int, *, quiet: bool) -> None:
+    `verdict` is what stands before a verdict in a plain line, where another answer than that one was asked for.
+    """
+
+    def __init__(self, total: int, *, quiet: bool, verdict: str = "") -> None:
+        self._verdict = verdict
         self._console = Console(stderr=True, quiet=quiet, highlight=False, markup=False)
         self._total = total
         self._done = 0
@@ -51,4 +55,6 @@ class SweepProgress:
         self._live.update(self._task, advance=1)
         late = "" if result.in_time else " (not reached in time)"
         if not self._console.is_terminal:
-            self._console.print(f"{self._done}/{self._total} {result.pair.name}: {result.verdict.value}{late}")
+            self._console.print(
+                f"{self._done}/{self._total} {result.pair.name}: {self._verdict}{result.verdict.value}{late}"
+            )

@@ -113,8 +113,10 @@ def test_a_window_that_lost_access_points(
 ) -> None:
     kept = ("--store", str(tmp_path / "nights.db"), "--quiet")
     with quay(tmp_path, monkeypatch, "aps-missing") as played:
-        assert main(["baseline", PAIR, *kept, "--json"]) == 0
-        assert told(capsys)["figures"]["access_points"] == 24
+        assert main(["baseline", PAIR, *kept[:2], "--json"]) == 0
+        said = capsys.readouterr()
+        assert json.loads(said.out)["figures"]["access_points"] == 24
+        assert "1/1 quay: readiness for an upgrade: " in said.err
         catch_up(played)
         assert main(["compare", PAIR, *kept]) == 1
         shown = " ".join(capsys.readouterr().out.split())
@@ -152,8 +154,9 @@ def test_two_stored_nights(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
     assert (found["standing"], found["upgrade"], found["target_release"]) == ("clean", True, "17.12.4")
     assert main(["compare", PAIR, *nights, "--target", "17.9.4a"]) == 1
     assert "to explain" in capsys.readouterr().out
-    assert main(["compare", PAIR, "--from", "2027-02-06", "--to", "2027-02-06", "--store", store]) == 0
-    assert "nothing differs that matters" in capsys.readouterr().out
+    assert main(["compare", PAIR, "--from", "2027-02-06", "--to", "2027-02-06", "--store", store]) == 2
+    said = capsys.readouterr()
+    assert (said.out, "are both 2027-02-06, one judgement of quay; name two nights" in said.err) == ("", True)
 
 
 def test_folders_of_ordinary_sweeps_say_what_they_lack(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -214,6 +217,8 @@ def _earlier(member: MemberSnapshot) -> MemberSnapshot:
         (["compare", PAIR, "--store", "STORE"], "take one before the next window with: readypair baseline quay"),
         (["compare", PAIR, "--from", "2027-02-06"], "name the store that holds the night 2027-02-06"),
         (["compare", PAIR, "--from", "2027-02-06", "--store", "STORE"], "holds no night 2027-02-06 of quay"),
+        (["compare", PAIR, "--from", "EMPTY", "--to", "./EMPTY"], "are both EMPTY, one judgement of quay"),
+        (["baseline", PAIR, "--out", "STORE"], "--out STORE is a file; name a folder"),
         (["compare", PAIR, "--from", "nowhere"], "nowhere: there is no such folder"),
         (["compare", PAIR, "--from", "EMPTY"], "holds no captures of quay"),
         (["compare", PAIR, "--from", "EMPTY", "--to", "EMPTY", "--keep-days", "3"], "--keep-days is about what is"),
@@ -238,9 +243,29 @@ def test_a_wrong_question_is_one_sentence(
     assert said.out == ""
 
 
+@pytest.mark.parametrize(
+    ("side", "sentence"),
+    [
+        ("2027-13-01", "'2027-13-01' is no date of the calendar"),
+        ("2027-2-1", "'2027-2-1' is no date of the calendar; write it as 2027-01-31"),
+        ("FILE", "'FILE' is a file; name a night such as 2027-01-31, or a folder"),
+    ],
+)
+def test_a_side_that_is_neither_a_date_nor_a_folder(
+    side: str, sentence: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "FILE").touch()
+    try:
+        status = main(["compare", PAIR, "--from", side])
+    except SystemExit as stopped:
+        status = int(stopped.code or 0)
+    assert (status, sentence in capsys.readouterr().err) == (2, True)
+
+
 def test_what_retention_took_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    name = remember(tmp_path / "nights.db", (Source.SWEEP, before()))
+    name = remember(tmp_path / "nights.db", (Source.SWEEP, before()), (Source.SWEEP, taken(GOOD, 86_400.0)))
     with opened(name) as store:
         store.prune(demo.EVENING.date() + timedelta(days=30))
-    assert main(["compare", PAIR, "--from", "2027-02-06", "--to", "2027-02-06", "--store", name]) == 2
+    assert main(["compare", PAIR, "--from", "2027-02-06", "--to", "2027-02-07", "--store", name]) == 2
     assert "were taken out of the store, as --keep-days says" in capsys.readouterr().err

@@ -126,3 +126,14 @@ def test_the_readme_shows_what_is_printed() -> None:
     lines = [line.rstrip() for line in printed(compared(before(), new)).splitlines()]
     promised = shown.split("```")[0].splitlines()
     assert lines[: len(promised)] == promised
+
+
+def test_a_baseline_has_one_side() -> None:
+    found = compared(before(), before(), "17.9.4a")
+    file = io.StringIO()
+    taken = replace(found, differences=(lost(22),))
+    terminal.console(file).print(comparison_terminal.baseline(taken, "go", Figures(1, 0, 2, 2, 3, 3)))
+    shown = file.getvalue()
+    assert shown.count("quay-a: show ap summary (lines 1-20)") == 1
+    assert "before, " not in shown
+    assert "after, " not in shown
