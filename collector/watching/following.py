@@ -26,7 +26,7 @@ from collector.watching.sighting import (
     WatchState,
     place_of,
 )
-from collector.watching.warning import Reason, is_later, reasons
+from collector.watching.warning import AWAY_IS_EXPECTED, Reason, is_later, reasons
 from collector.watching.wording import aps, bounds, by_plan, clock, named, spoken, title
 from inventory.pairs import Pair
 
@@ -71,12 +71,16 @@ class _Fold:
         self._begin()
         self._sight_of_the_pair()
         self.state = replace(self.state, aps=returned(self.old, self.sighting))
-        if self.sighting.answered:
-            self._members()
-            self._switchover()
+        back, lost = self._members() if self.sighting.answered else ((), ())
         self._timer()
         self._stage()
+        for each in back:
+            self._say(replace(each, stage=self._stage_now()))
+        if self.sighting.answered:
+            self._switchover()
         self._warnings()
+        for each in lost:
+            self._say(self._as_expected(each))
         if self.state.done is not None and self.old.done is None:
             self._done()
         self._turning_back()
@@ -101,7 +105,7 @@ class _Fold:
             self._say(Happening(self._now(), "began", self.sighting.stage, said))
         elif self._now() - before.moment > _GAP:
             said = f"No poll was taken between {clock(before.moment)} and {clock(self._now())}."
-            self._say(Happening(self._now(), "watcher-sees", self.sighting.stage, said))
+            self._say(Happening(self._now(), "watcher-sees", self._stage_now(), said))
 
     def _gone_since_the_baseline(self) -> str:
         """What a watch that begins late can't have seen leave."""
@@ -118,7 +122,7 @@ class _Fold:
         if self.sighting.answered:
             if state.blind_polls >= _BLIND_POLLS:
                 said = f"The pair answers again; nobody had answered since {clock(state.blind_since or self._now())}."
-                self._say(Happening(self._now(), "watcher-sees", self.sighting.stage, said))
+                self._say(Happening(self._now(), "watcher-sees", self._stage_now(), said))
             self.state = replace(state, blind_since=None, blind_polls=0)
             return
         polls = state.blind_polls + 1
@@ -132,7 +136,10 @@ class _Fold:
             remedy = "See from a console or from the network's own monitoring whether the pair serves."
             self._say(Happening(self._now(), "watcher-blind", self._stage_now(), said, remedy))
 
-    def _members(self) -> None:
+    def _members(self) -> tuple[tuple[Happening, ...], tuple[Happening, ...]]:
+        """Who answers again and who is lost: told once the stage is known, which says whether it is as it should be."""
+        back: list[Happening] = []
+        lost: list[Happening] = []
         told = {away.name: away for away in self.old.away}
         now: list[Away] = []
         for member in self.sighting.members:
@@ -141,7 +148,7 @@ class _Fold:
                 if away is not None and away.told:
                     runs = f" on {member.release}" if member.release else ""
                     said = f"{member.name} answers again{runs}; it hadn't since {clock(away.since)}."
-                    self._say(Happening(self._now(), "member-back", self.sighting.stage, said, subject=member.name))
+                    back.append(Happening(self._now(), "member-back", self._stage_now(), said, subject=member.name))
                 continue
             away = Away(member.name, self._now()) if away is None else replace(away, polls=away.polls + 1)
             # One lost session is no loss of a member, unless its partner has lost it as well.
@@ -149,10 +156,25 @@ class _Fold:
                 said = f"{member.name} doesn't answer ({member.why_not})."
                 if is_gone(member):
                     said = f"{member.name} is down: it doesn't answer ({member.why_not}), nor does its partner see it."
-                self._say(Happening(self._now(), "member-lost", self.sighting.stage, said, subject=member.name))
+                lost.append(Happening(self._now(), "member-lost", self._stage_now(), said, subject=member.name))
                 away = replace(away, told=True)
             now.append(away)
         self.state = replace(self.state, away=tuple(now))
+        return tuple(back), tuple(lost)
+
+    def _as_expected(self, lost: Happening) -> Happening:
+        """The loss of a member that is down, as this stage has it or as what it is; of a lost session nothing more."""
+        member, stage = self.sighting.member(lost.subject), self._stage_now()
+        lost = replace(lost, stage=stage)
+        if not is_gone(member) or self.sighting.stage == "unclear":
+            return lost
+        down = f"{member.name} is down"
+        crashed = any(mark.kind in ("active-lost", "crashed") for mark in self.sighting.marks)
+        if stage in AWAY_IS_EXPECTED and not crashed:
+            return replace(lost, statement=lost.statement.replace(down, f"{down}, as this stage has it", 1))
+        said = lost.statement.replace(down, f"Unplanned: {down}", 1)
+        remedy = "Look at its console and its log. Don't go on to the next stage before both members answer."
+        return replace(lost, statement=said, remedy=remedy, severity="warning")
 
     def _switchover(self) -> None:
         before = self.old.latest.recall.active if self.old.latest is not None else None
@@ -160,7 +182,7 @@ class _Fold:
         if before is not None and now is not None and before != now:
             since = f"between {clock(self.old.latest.moment)} and {clock(self._now())}" if self.old.latest else ""
             said = f"{now} is active now instead of {before}, {since}."
-            self._say(Happening(self._now(), "switchover", self.sighting.stage, said, subject=now))
+            self._say(Happening(self._now(), "switchover", self._stage_now(), said, subject=now))
 
     def _timer(self) -> None:
         sighting = self.sighting

@@ -39,7 +39,7 @@ _LAST_SECONDS = 10 * 60
 _SPARE_SECONDS = 5 * 60
 _MANY = 0.1
 _NEW_SERVES: tuple[SeenStage, ...] = ("switch-over", "reload-other", "restart-aps", "validate", "commit", "done")
-_AWAY_IS_EXPECTED: tuple[SeenStage, ...] = ("reload-standby", "switch-over", "reload-other", "rolled-back")
+AWAY_IS_EXPECTED: tuple[SeenStage, ...] = ("reload-standby", "switch-over", "reload-other", "rolled-back")
 
 
 @dataclass(frozen=True)
@@ -290,7 +290,7 @@ def _seen_before(state: WatchState, mark: Mark) -> bool:
 
 
 def _away(state: WatchState, sighting: Sighting) -> Iterator[Reason]:
-    if sighting.stage in _AWAY_IS_EXPECTED or not sighting.answered:
+    if sighting.stage in AWAY_IS_EXPECTED or not sighting.answered:
         return
     for away in state.away:
         if away.polls < 2:

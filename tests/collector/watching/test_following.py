@@ -239,7 +239,8 @@ def test_clients_are_missed_by_the_policys_share(percent: float, share: float, m
 
 def test_a_watch_takes_the_share_of_clients_from_the_policy() -> None:
     ours = fleet()
-    policy = replace(ours.policy, after_window=replace(ours.policy.after_window, clients_percent=85))
+    limits = ours.policy.after_window.model_copy(update={"clients_percent": 85})
+    policy = ours.policy.model_copy(update={"after_window": limits})
     opened = opening_state(snapshot(play(), 0.0), replace(ours, policy=policy), History())
     assert opened.clients_percent == 85
     assert restored_state(json.loads(json.dumps(plain(opened)))) == opened
@@ -441,8 +442,8 @@ def test_a_watch_begun_late_without_a_baseline_claims_nothing_of_what_it_did_not
 
 
 def test_a_rollback_before_anybody_was_overdue_is_a_failure_with_a_name() -> None:
-    of, seen = polled(60)
-    back = [each for each in polled(60, "auto-abort")[1] if each.stage == "rolled-back"][0]
+    _, seen = polled(60)
+    back = next(each for each in polled(60, "auto-abort")[1] if each.stage == "rolled-back")
     at = next(number for number, each in enumerate(seen) if each.stage == "synchronise") + 2
     last = seen[at - 1]
     # Long before the timer would fire: somebody has it undone, or it counts by another clock.
@@ -467,3 +468,21 @@ def test_a_stage_known_in_hindsight_says_when_it_ran() -> None:
     assert "it ran from " in told["validate"].statement
     assert "committed" not in told["validate"].statement
     assert "commit" in told["commit"].statement
+
+
+def test_a_planned_loss_reads_otherwise_than_an_unplanned_one() -> None:
+    _, happened = watched(polled(60)[1])
+    planned = [each for each in happened if each.kind == "member-lost"]
+    assert [(each.severity, each.subject) for each in planned] == [("note", "quay-b"), ("note", "quay-a")]
+    for each in planned:
+        assert f"{each.subject} is down, as this stage has it: it doesn't answer" in each.statement
+        began = next(e for e in happened if e.kind == "stage-began" and e.subject == each.stage)
+        assert happened.index(began) < happened.index(each)
+    _, happened = watched(polled(60, "active-crashes")[1])
+    lost = next(each for each in happened if each.kind == "member-lost" and each.stage == "restart-aps")
+    assert lost.statement.startswith("Unplanned: quay-b is down: it doesn't answer")
+    assert (lost.severity, bool(lost.remedy)) == ("warning", True)
+    cause = next(each for each in happened if each.id == "active-crashed")
+    assert happened.index(cause) < happened.index(lost)
+    first_switch = next(each for each in happened if each.kind == "switchover")
+    assert first_switch.stage == "switch-over"
