@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -17,6 +17,7 @@ from jinja2 import Environment, TemplateError
 from markupsafe import Markup
 
 from collector.comparing.comparison import Kind, Topic
+from collector.nights.night import night_of
 from collector.report import comparison_wording
 from collector.report.templating import digest, environment, own
 from collector.report.visible import visible
@@ -33,6 +34,7 @@ _OWN = (
     ("collector.comparing", "comparison.py"),
     ("collector.watching", "wording.py"),
     ("collector.plan", "stages.py"),
+    ("collector.nights", "night.py"),
 )
 _SHOWN_NAMES = 400
 
@@ -102,6 +104,7 @@ def _environment() -> Environment:
         kept=_kept,
         sides=_sides,
         polls=_polls,
+        other_night=_other_night,
     )
 
 
@@ -141,6 +144,19 @@ def _span(ends: Sequence[str | None] | None) -> str:
         return f"by {last}"
     begin = f"{datetime.fromisoformat(first):%H:%M}"
     return last if begin == last else f"{begin} to {last}"
+
+
+def _other_night(told: Mapping[str, Any]) -> str:
+    """The night that the plan was made for, where that isn't the night that was watched; empty where it is."""
+    if told["plan"] is None or told["watch"] is None:
+        return ""
+    times = [told["plan"]["begin"], *(row["start"] for row in told["plan"]["stages"])]
+    first = min((datetime.fromisoformat(each) for each in times if each is not None), default=None)
+    watched = datetime.fromisoformat(told["watch"]["started"])
+    # A watch may begin in the morning before its window.
+    if first is None or abs(first - watched) <= timedelta(hours=18) or night_of(first) == night_of(watched):
+        return ""
+    return night_of(first).isoformat()
 
 
 def _minutes(seconds: float | None) -> str:

@@ -314,6 +314,7 @@ def test_plays_in_a_process_of_its_own_until_interrupted(tmp_path: Path) -> None
         (["quay", "--batches", "0"], "there are 0 batches"),
         (["quay", "--inventory", "/nowhere"], "/nowhere: there is no such inventory folder"),
         (["quay", "--recordings", "/nowhere"], "/nowhere: there is no such folder"),
+        (["quay", "--write-inventory", "/"], "--write-inventory / is there already; name a folder that isn't"),
     ],
 )
 def test_says_in_a_sentence_what_cannot_be_played(

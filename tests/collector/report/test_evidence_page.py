@@ -138,6 +138,15 @@ def test_paper_is_white_and_ink_is_black_in_the_dark_too(
         context.close()
 
 
+def test_a_plan_of_another_night_is_told(handed_in: tuple[dict[str, Any], str]) -> None:
+    told, html = handed_in
+    assert "The plan was for another window" not in html
+    later = {**told["plan"], "begin": "2027-04-17T23:10:00+01:00"}
+    later["stages"] = [{**each, "start": None} for each in later["stages"]]
+    shown = evidence_page.page({**told, "plan": later}, "0" * 64)
+    assert shown.count("The plan was for another window, that of 2027-04-17") == 2
+
+
 def test_hostile_names_stay_names(browser: Browser, handed_in: tuple[dict[str, Any], str]) -> None:
     told = {**handed_in[0], "pair": HOSTILE, "site": HOSTILE, "date": HOSTILE, "missing": [HOSTILE]}
     html = evidence_page.page(told, "0" * 64)
