@@ -8,6 +8,7 @@ from datetime import datetime
 
 from collector.plan.plan import STAGES
 from collector.report.plan_wording import span
+from collector.watching.course import another_night
 from collector.watching.sighting import MemberSighting, PlannedStage, Severity, Sighting, WatchState, place_of
 from collector.watching.wording import clock, named, title
 
@@ -113,8 +114,11 @@ def _ways_back(state: WatchState, latest: Sighting) -> Iterable[Row]:
     stage = state.run.stage if state.run is not None else latest.stage
     if state.done is not None or stage not in ("before", *STAGES):
         return
-    here = place_of(stage) or 0
     label = "Turn back"
+    if other := another_night(state.course, latest.recall.since):
+        yield Row(label, other, "warning")
+        return
+    here = place_of(stage) or 0
     for moment, stages in _by_moment(planned for planned in state.course.stages if (place_of(planned.id) or 0) >= here):
         left = (moment - latest.moment).total_seconds()
         yield Row(label, f"by {clock(moment)}, {_in(left)}: {', '.join(stages)}", "warning" if left < 0 else "note")

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime, timedelta
 
 from collector.plan.plan import STAGES, Estimate, Plan, Stage, StageId
 from collector.plan.times import percentile
 from collector.watching.sighting import Course, PlannedStage
+
+# A window that is overrun is still tonight's, and so is one that somebody watches since the morning.
+_OVERRUN = timedelta(hours=6)
+_AHEAD = timedelta(hours=24)
 
 
 def course_of(plan: Plan | None) -> Course:
@@ -24,6 +29,19 @@ def course_of(plan: Plan | None) -> Course:
         round_p90_seconds=percentile([one], 90) if one is not None and one.pessimistic > 0 else None,
         abort_seconds=plan.auto_abort.limit_seconds,
     )
+
+
+def another_night(course: Course, began: datetime | None) -> str:
+    """The sentence that the plan's window isn't the night of a watch that began then; empty where it is, or unknown."""
+    if began is None:
+        return ""
+    if course.window_end is not None and began - course.window_end > _OVERRUN:
+        when = f"ended on {course.window_end:%Y-%m-%d} at {course.window_end:%H:%M}"
+    elif course.begin is not None and course.begin - began > _AHEAD:
+        when = f"begins on {course.begin:%Y-%m-%d} at {course.begin:%H:%M}"
+    else:
+        return ""
+    return f"The inventory's window {when}, not tonight: its moments to turn back don't count."
 
 
 def _planned(stage: Stage) -> PlannedStage:

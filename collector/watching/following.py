@@ -11,7 +11,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from collector.plan.plan import STAGES, Plan
-from collector.watching.course import course_of
+from collector.watching.course import another_night, course_of
 from collector.watching.hearing import is_gone, is_hot
 from collector.watching.returning import returned
 from collector.watching.sighting import (
@@ -101,7 +101,8 @@ class _Fold:
     def _begin(self) -> None:
         before = self.old.latest
         if before is None:
-            said = f"Watching. {self.sighting.statement}{self._gone_since_the_baseline()}"
+            other = another_night(self.state.course, self._now())
+            said = f"Watching. {self.sighting.statement}{self._gone_since_the_baseline()} {other}".rstrip()
             self._say(Happening(self._now(), "began", self.sighting.stage, said))
         elif self._now() - before.moment > _GAP:
             said = f"No poll was taken between {clock(before.moment)} and {clock(self._now())}."
@@ -445,7 +446,7 @@ class _Fold:
     def _turning_back(self) -> None:
         run = self.state.run
         planned = self.state.course.stage(run.stage) if run is not None else None
-        if run is None or planned is None or planned.last_moment is None:
+        if run is None or planned is None or planned.last_moment is None or self._another_night():
             return
         last, left = planned.last_moment, planned.last_moment - self._now()
         if left < timedelta(0):
@@ -463,6 +464,9 @@ class _Fold:
                 f"({title(run.stage).lower()}). {planned.back}".rstrip(),
                 "Decide before then whether to go on.",
             )
+
+    def _another_night(self) -> bool:
+        return bool(another_night(self.state.course, self.sighting.recall.since))
 
     def _once(self, key: str, statement: str, remedy: str) -> None:
         if key in self.state.said:

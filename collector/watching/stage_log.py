@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import Literal
 
 from collector.plan.plan import STAGES
+from collector.watching.course import another_night
 from collector.watching.sighting import Happening, SeenStage, StageRun, WatchState
 from collector.watching.wording import clock, spoken
 
@@ -132,7 +133,9 @@ def status(state: WatchState) -> Iterator[str]:
         left = (state.timer_fires - latest.moment).total_seconds()
         yield f"auto-abort at {clock(state.timer_fires)}, in {spoken(max(left, 0.0))}"
     planned = state.course.stage(run.stage)
-    if planned is not None and planned.last_moment is not None:
+    if another_night(state.course, latest.recall.since):
+        yield "the inventory's window is another night's"
+    elif planned is not None and planned.last_moment is not None:
         left = (planned.last_moment - latest.moment).total_seconds()
         passed = f"in {spoken(left)}" if left > 0 else "passed"
         yield f"last moment to turn back {clock(planned.last_moment)}, {passed}"

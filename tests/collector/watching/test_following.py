@@ -17,6 +17,8 @@ from collector.plan.stages import History
 from collector.played_upgrade import FAILURES, Failure, Pace
 from collector.report.watch_last_line import WatchLastLine
 from collector.report.watch_message import of_poll
+from collector.report.watch_wording import rows
+from collector.watching import stage_log
 from collector.watching.course import remaining_p90
 from collector.watching.following import follow, replay
 from collector.watching.opening import opening_state
@@ -486,3 +488,19 @@ def test_a_planned_loss_reads_otherwise_than_an_unplanned_one() -> None:
     assert happened.index(cause) < happened.index(lost)
     first_switch = next(each for each in happened if each.kind == "switchover")
     assert first_switch.stage == "switch-over"
+
+
+@pytest.mark.parametrize(("days", "when"), [(30, "begins on 2027-03-08 at"), (-3, "ended on 2027-02-04 at"), (0, "")])
+def test_a_window_of_another_night_is_said_and_its_moments_are_not_shown(days: int, when: str) -> None:
+    course, by = start().course, timedelta(days=days)
+    assert course.begin is not None
+    assert course.window_end is not None
+    stages = tuple(replace(each, last_moment=each.last_moment and each.last_moment + by) for each in course.stages)
+    moved = replace(course, stages=stages, begin=course.begin + by, window_end=course.window_end + by)
+    state, happened = replay(replace(start(), course=moved), polled(60)[1][:20])
+    assert ("not tonight" in happened[0].statement) is bool(when)
+    assert when in happened[0].statement
+    assert not [each for each in happened if each.kind == "turn-back"]
+    shown = [row.text for row in rows(state, {}) if row.label == "Turn back"]
+    assert next(("not tonight" in text, " in " in text) for text in shown) == (bool(when), not when)
+    assert any("last moment to turn back" in each for each in stage_log.status(state)) is not bool(when)
