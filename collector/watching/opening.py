@@ -62,7 +62,8 @@ def opening_state(snapshot: Snapshot, fleet: Fleet, history: History, given: Bas
     pair = snapshot.pair
     before = sight(1, snapshot, pair.target_release, None).stage == "before"
     baseline = given or (baseline_of(snapshot) if before else None)
-    return begin(pair, pair.target_release, make(snapshot, fleet.policy, history), baseline)
+    share = fleet.policy.after_window.clients_percent
+    return begin(pair, pair.target_release, make(snapshot, fleet.policy, history), baseline, share)
 
 
 def zone_of(pair: Pair) -> tzinfo | None:

@@ -349,7 +349,7 @@ class WatchState:
     """All that a watch knows: the sightings folded together.
 
     `latest` is the newest sighting, `before` the one before it, `clear` the newest one that told a stage. `said` holds
-    what is only said once. `clients_percent` of the baseline's clients have to be there after the window, by the policy.
+    what is only said once. Of the baseline's clients the policy wants `clients_percent` back after the window.
     `timer_fires` is when the auto-abort timer runs out by the last poll that told.
     """
 

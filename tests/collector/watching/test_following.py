@@ -13,7 +13,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from collector.notify import Tone
-from collector.plan.stages import History
 from collector.played_upgrade import FAILURES, Failure, Pace
 from collector.report.watch_last_line import WatchLastLine
 from collector.report.watch_message import of_poll
@@ -243,7 +242,7 @@ def test_a_watch_takes_the_share_of_clients_from_the_policy() -> None:
     ours = fleet()
     limits = ours.policy.after_window.model_copy(update={"clients_percent": 85})
     policy = ours.policy.model_copy(update={"after_window": limits})
-    opened = opening_state(snapshot(play(), 0.0), replace(ours, policy=policy), History())
+    opened = opening_state(snapshot(play(), 0.0), replace(ours, policy=policy), {})
     assert opened.clients_percent == 85
     assert restored_state(json.loads(json.dumps(plain(opened)))) == opened
 
