@@ -1,9 +1,10 @@
 """Adding a night of 1,000 pairs to a store that holds 365 nights of them, against an empty one; both in one run.
 
-Two figures for SQLite and for PostgreSQL, each the best of a few alternations: storing alone (the pairs were judged
-beforehand), and a whole `readypair replay --store`, which reads each pair's past besides. The big store holds verdicts,
-states and figures of all nights, reports and captures of the last 30 (`--keep-days 30`), no two of them alike. SQLite
-waits for the disk after each pair, as it always does; the server of PostgreSQL, our own, doesn't.
+Two figures for SQLite and for PostgreSQL, each the best of a few rounds: storing alone (the pairs were judged
+beforehand, and ten of them at a time go into either store), and a whole `readypair replay --store`, which reads each
+pair's past besides. The big store holds verdicts, states and figures of all nights, reports and captures of the last
+30 (`--keep-days 30`), no two of them alike. SQLite waits for the disk after each pair, as it always does; the server of
+PostgreSQL, our own, doesn't.
 """
 
 from __future__ import annotations
@@ -19,8 +20,9 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple, Protocol
 
@@ -31,7 +33,7 @@ from collector.nights.night import Room, Source
 from collector.result import PairResult
 from collector.snapshot import Snapshot
 from collector.store import opening
-from collector.store.store import Start, opened
+from collector.store.store import Start, SweepWriter, opened
 from parsers import catalogue
 from tests import postgresql
 from tests.demo_fleet import INVENTORY
@@ -39,7 +41,7 @@ from tests.fleet import writing
 from tests.year import bulk
 from tests.year.bulk import NEXT, Size
 
-AT_MOST = 1.3
+AT_MOST, AT_ONCE = 1.3, 10
 Judged = tuple[Snapshot, PairResult, tuple[Room, ...]]
 
 
@@ -136,8 +138,8 @@ class Seconds(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Round:
-    """What it took on the empty store and on the big one."""
+class Part:
+    """What the same part of the work took on the empty store and on the big one."""
 
     empty: Seconds
     big: Seconds
@@ -160,8 +162,8 @@ def main() -> None:
 def _storing(backends: Sequence[Backend], pairs: int, rounds: int) -> None:
     night = [_judged(number) for number in range(pairs)]
     for backend in backends:
-        seconds = [_round(backend, lambda url: _stored(url, night), number) for number in range(rounds)]
-        _tell(f"{backend.name}, storing {pairs} judged pairs (allowed {AT_MOST})", seconds)
+        parts = [_stored(backend, night, number) for number in range(rounds)]
+        _tell(f"{backend.name}, storing {pairs} judged pairs (allowed {AT_MOST})", parts)
 
 
 def _replaying(backends: Sequence[Backend], pairs: int, rounds: int) -> None:
@@ -169,8 +171,8 @@ def _replaying(backends: Sequence[Backend], pairs: int, rounds: int) -> None:
         folder = Path(temporary)
         _write_fleet(folder, pairs)
         for backend in backends:
-            seconds = [_round(backend, lambda url: _replayed(url, folder), number) for number in range(rounds)]
-            _tell(f"{backend.name}, a replay of {pairs} pairs into the store", seconds)
+            parts = [_replayed(backend, folder, number) for number in range(rounds)]
+            _tell(f"{backend.name}, a replay of {pairs} pairs into the store", parts)
     megabytes = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1000
     print(f"memory of the replay at its peak: {megabytes:.0f} MB")
 
@@ -209,52 +211,85 @@ def _judged(number: int) -> Judged:
     return bulk.judged(bulk.described(number), bulk.answers(number, NEXT), bulk.policy())
 
 
-def _round(backend: Backend, work: Callable[[str], Seconds], number: int) -> Round:
-    """One round; every other one begins with the big store."""
-    seconds = {}
-    for big in (False, True) if number % 2 == 0 else (True, False):
-        url = backend.copy() if big else backend.empty()
-        seconds[big] = work(url)
+def _stored(backend: Backend, night: Sequence[Judged], number: int) -> list[Part]:
+    """A round of storing all pairs, some by turns in the empty store and the big one, so that both have the same luck.
+
+    `number` is the round's: every other one begins with the big store.
+    """
+    urls = (backend.empty(), backend.copy())
+    _settle()
+    with ExitStack() as stack:
+        stores = [stack.enter_context(opened(url)) for url in urls]
+        start = Start(Source.SWEEP, "north", "/srv/readypair/north", True, night[0][0].moment)
+        writers = [store.begin(start) for store in stores]
+        parts = [
+            _part(
+                [partial(_keep, writer, night[first : first + AT_ONCE]) for writer in writers],
+                first // AT_ONCE + number,
+            )
+            for first in range(0, len(night), AT_ONCE)
+        ]
+        for writer in writers:
+            writer.finish(night[-1][0].moment)
+    for url in urls:
         backend.drop(url)
-    return Round(seconds[False], seconds[True])
+    return parts
 
 
-def _stored(url: str, night: Sequence[Judged]) -> Seconds:
-    """What storing all pairs takes, from opening the store to closing it."""
-    # Whatever the copying left to be written must not be waited for by the first to flush.
-    subprocess.run(["sync"], check=True)
-    start, cpu = time.perf_counter(), time.process_time()
-    with opened(url) as store:
-        writer = store.begin(Start(Source.SWEEP, "north", "/srv/readypair/north", True, night[0][0].moment))
-        for snapshot, result, rooms in night:
-            writer.keep(snapshot, result, rooms=rooms)
-        writer.finish(night[-1][0].moment)
-    return Seconds(time.perf_counter() - start, time.process_time() - cpu)
+def _keep(writer: SweepWriter, night: Sequence[Judged]) -> None:
+    for snapshot, result, rooms in night:
+        writer.keep(snapshot, result, rooms=rooms)
 
 
-def _replayed(url: str, folder: Path) -> Seconds:
-    """What a replay by the command line takes."""
-    subprocess.run(["sync"], check=True)
+def _replayed(backend: Backend, folder: Path, number: int) -> list[Part]:
+    """A round of replaying by the command line, once into either store."""
+    urls = (backend.empty(), backend.copy())
+    part = _part([partial(_replay, url, folder) for url in urls], number)
+    for url in urls:
+        backend.drop(url)
+    return [part]
+
+
+def _replay(url: str, folder: Path) -> None:
     command = [sys.executable, "-c", "from collector.cli import run; run()", "replay", str(folder / "captures")]
     command += ["--inventory", str(folder), "--quiet"]
     environment = {**os.environ, "READYPAIR_STORE": url}
-    start, cpu = time.perf_counter(), _of_children()
     ended = subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, env=environment)
     assert ended.returncode in (0, 1), ended.stderr
-    return Seconds(time.perf_counter() - start, _of_children() - cpu)
 
 
-def _of_children() -> float:
-    used = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return used.ru_utime + used.ru_stime
+def _part(works: Sequence[Callable[[], None]], number: int) -> Part:
+    """What each of the two takes; of an odd number the other one goes first."""
+    seconds = [_seconds(work) for work in (works if number % 2 == 0 else reversed(works))]
+    return Part(*(seconds if number % 2 == 0 else reversed(seconds)))
 
 
-def _tell(what: str, rounds: Sequence[Round]) -> None:
-    empty, big = ([getattr(each, store) for each in rounds] for store in ("empty", "big"))
+def _seconds(work: Callable[[], None]) -> Seconds:
+    wall, cpu = time.perf_counter(), _cpu()
+    work()
+    return Seconds(time.perf_counter() - wall, _cpu() - cpu)
+
+
+def _settle() -> None:
+    """Have written what copying left to be written, lest the first to flush wait for it."""
+    subprocess.run(["sync"], check=True)
+
+
+def _cpu() -> float:
+    """Of this program and those that it ran."""
+    own, others = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return own.ru_utime + own.ru_stime + others.ru_utime + others.ru_stime
+
+
+def _tell(what: str, rounds: Sequence[Sequence[Part]]) -> None:
+    """Each part's best, summed."""
     print(f"{what}, best of {len(rounds)}:")
     for clock in Seconds._fields:
-        least, most = (min(getattr(each, clock) for each in seconds) for seconds in (empty, big))
-        print(f"  {clock}: {least:.2f} s when empty, {most:.2f} s when big, ratio {most / least:.2f}")
+        empty, big = (
+            sum(min(getattr(getattr(part, store), clock) for part in same) for same in zip(*rounds, strict=True))
+            for store in ("empty", "big")
+        )
+        print(f"  {clock}: {empty:.2f} s when empty, {big:.2f} s when big, ratio {big / empty:.2f}")
 
 
 def _write_fleet(folder: Path, pairs: int) -> None:
