@@ -115,7 +115,7 @@ def _moving(story: Story, pair: PairDescription, moment: datetime, lot: Random) 
         access_points=access_points,
         asked=moment + _CLOCK_AT * _SPACING + timedelta(milliseconds=lot.randint(20, 180)),
         changed=changed,
-        saved=changed + timedelta(seconds=lot.randint(9, 40)),
+        saved=changed + timedelta(seconds=23),
     )
 
 

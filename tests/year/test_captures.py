@@ -46,6 +46,7 @@ def test_what_moves_by_itself_moves_and_the_rest_stays() -> None:
         "show platform software status control-processor brief",
     }
     assert moved.isdisjoint({"show romvar", "show install summary", "show crypto pki certificates"})
+    assert not any("running-config" in command for command in moved)
 
 
 def test_lines_of_the_log_break_in_now_and_then() -> None:
