@@ -160,7 +160,7 @@ def flip_character(text: str, chance: Random, others: Sequence[str]) -> str:
     if not text:
         return chance.choice(_ODD)
     place = _place(text, chance)
-    return text[:place] + chr((ord(text[place]) ^ (1 << chance.randrange(7))) or 32) + text[place + 1 :]
+    return text[:place] + chr(ord(text[place]) ^ chance.choice((1, 2, 4, 8, 16, 32, 64))) + text[place + 1 :]
 
 
 def repeat_run(text: str, chance: Random, others: Sequence[str]) -> str:
