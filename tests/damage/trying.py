@@ -1,0 +1,160 @@
+"""Tries random damages on every pair that should not go, and counts what becomes of the verdict."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from multiprocessing import get_context
+
+from collector.capture import Capture, Ending
+from collector.finding import Status, Verdict
+from collector.snapshot import MemberSnapshot, Snapshot, understand
+from parsers import transcript
+from tests.damage.kinds import SEVERAL, Said, damaged
+from tests.damage.pairs import GENERATED, Key, Trial, trials
+from tests.demo_fleet import judged
+
+_SHARES = 40
+
+
+@dataclass(frozen=True)
+class Case:
+    """One damage that made a pair go: the number draws it again, `differing` are the lines lost and gained."""
+
+    number: int
+    pair: str
+    faults: tuple[str, ...]
+    kind: str
+    differing: tuple[str, ...]
+    undetectable: bool
+
+    def __str__(self) -> str:
+        return "\n".join(
+            (
+                f"case {self.number}, {self.pair} ({', '.join(self.faults)}), {self.kind}",
+                *(f"    {line}" for line in self.differing),
+            )
+        )
+
+
+@dataclass(frozen=True)
+class Count:
+    """What became of so many damages: how many by kind, and those that made a pair go."""
+
+    by_kind: Counter[str]
+    unchanged: int
+    went: tuple[Case, ...]
+
+    @property
+    def damages(self) -> int:
+        return self.by_kind.total()
+
+    @property
+    def false(self) -> tuple[Case, ...]:
+        """Cases in which what the tool was given told it better."""
+        return tuple(case for case in self.went if not case.undetectable)
+
+    @property
+    def undetectable(self) -> tuple[Case, ...]:
+        """Cases in which every answer is one of a pair that is fit to go."""
+        return tuple(case for case in self.went if case.undetectable)
+
+
+def unfit(tried: Iterable[Trial]) -> list[Trial]:
+    """The pairs that should not go: those that, undamaged, are not judged go."""
+    return [trial for trial in tried if trial.verdict is not Verdict.GO]
+
+
+def attempt(number: int, tried: Sequence[Trial], seed: int) -> tuple[str, bool, Case | None]:
+    """The damage of this number: its kind, whether it changed anything, and the case where the pair goes with it."""
+    trial = tried[number % len(tried)]
+    done = damaged(trial, random.Random(f"damage {seed} {number}"))
+    kind = SEVERAL if done.kind.startswith(SEVERAL) else done.kind
+    after, changed = _snapshot(trial.snapshot, done.said)
+    if not changed or judged(after).verdict is not Verdict.GO:
+        return kind, changed, None
+    case = Case(
+        number, trial.name, trial.faults, done.kind, tuple(_differing(trial, done.said)), is_fit(trial, done.said)
+    )
+    return kind, changed, case
+
+
+def _snapshot(before: Snapshot, said: Said) -> tuple[Snapshot, bool]:
+    """The damaged pair, of which only what was damaged is read again, and whether anything was."""
+    first, second = (_member(member, said) for member in before.members)
+    changed = any(new is not old for new, old in zip((first, second), before.members, strict=True))
+    return Snapshot(before.pair, (first, second), before.moment, before.past), changed
+
+
+def _member(member: MemberSnapshot, said: Said) -> MemberSnapshot:
+    own = {command: capture for (name, command), capture in said.items() if name == member.name}
+    new = {command: capture for command, capture in own.items() if capture != member.captures.get(command)}
+    if not new:
+        return member
+    readings = {**member.readings, **{command: understand(capture) for command, capture in new.items()}}
+    return MemberSnapshot(member.name, own, readings)
+
+
+def is_fit(trial: Trial, said: Said) -> bool:
+    """Whether every answer in which the pair's faults showed is now, word for word, a healthy pair's.
+
+    The healthy pair is the same one without its faults, tonight or weeks ago: if these are the words, dated tonight,
+    nobody can tell from them that it isn't so.
+    """
+    return trial.healthy and all(_is_healthy(trial, key, said.get(key)) for key in trial.telling)
+
+
+def _is_healthy(trial: Trial, key: Key, capture: Capture | None) -> bool:
+    if capture is None or capture.ending is not Ending.COMPLETE:
+        return key not in trial.twin
+    if capture.started != trial.snapshot.moment:
+        return False
+    return _words(capture.text) in [_words(each[key]) for each in (trial.twin, trial.old) if key in each]
+
+
+def _words(text: str) -> list[list[str]]:
+    """The lines without what breaks in from outside and without blank ones."""
+    return [line.split() for line in transcript.split(text) if line.strip() and "%" not in line]
+
+
+def _differing(trial: Trial, said: Said) -> Iterator[str]:
+    for member in trial.snapshot.members:
+        for command, before in member.captures.items():
+            after = said.get((member.name, command))
+            if after is None or after == before:
+                continue
+            yield f"{member.name} {command}: {after.ending}, {after.started}"
+            old, new = before.text.splitlines(), after.text.splitlines()
+            yield from (f"  - {line}" for line in old if line.strip() and old.count(line) > new.count(line))
+            yield from (f"  + {line}" for line in new if line.strip() and new.count(line) > old.count(line))
+
+
+def _share(share: range, generated: int, seed: int) -> Count:
+    tried = unfit(trials(generated, seed))
+    by_kind: Counter[str] = Counter()
+    went, unchanged = [], 0
+    for number in share:
+        kind, changed, case = attempt(number, tried, seed)
+        by_kind[kind] += 1
+        unchanged += not changed
+        went += [case] if case else []
+    return Count(by_kind, unchanged, tuple(went))
+
+
+def tried(count: int, seed: int = 1, *, generated: int = GENERATED, processes: int = 1) -> Count:
+    """So many damages, by turns on every pair that should not go."""
+    work = partial(_share, generated=generated, seed=seed)
+    if processes == 1:
+        return work(range(count))
+    trials(generated, seed)
+    with ProcessPoolExecutor(processes, mp_context=get_context("fork")) as pool:
+        found = list(pool.map(work, [range(start, count, _SHARES) for start in range(_SHARES)]))
+    return Count(
+        sum((each.by_kind for each in found), Counter()),
+        sum(each.unchanged for each in found),
+        tuple(sorted((case for each in found for case in each.went), key=lambda case: case.number)),
+    )
