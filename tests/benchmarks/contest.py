@@ -1,4 +1,8 @@
-"""Our job and a plain one, on the same simulated controllers, which run in a process of their own."""
+"""Our job and a plain one, on the same simulated controllers, which run in a process of their own.
+
+The controllers may be as far away as one likes: see tests.benchmarks.delay, whose relay stands before all of them, for
+both contestants alike.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from collector import rules, ssh
@@ -19,6 +23,7 @@ from collector.sweep import sweep
 from inventory.opening import Fleet, open_inventory
 from inventory.pairs import Pair
 from parsers import catalogue
+from tests.benchmarks.delay import delayed, round_trip
 from tests.fleet import writing
 from tests.fleet.making import healthy_pairs
 
@@ -27,36 +32,50 @@ LOGIN = {"READYPAIR_USERNAME": "duty", "READYPAIR_PASSWORD": "benchmark"}
 
 
 @contextmanager
-def healthy_fleet(count: int) -> Iterator[tuple[Fleet, Path]]:
-    """As many healthy pairs as asked, their controllers running; the inventory leads to them. Also its folder."""
-    with tempfile.TemporaryDirectory(prefix="readypair-benchmark-") as temporary:
-        folder = Path(temporary)
+def healthy_fleet(count: int, away: float = 0.0) -> Iterator[tuple[Fleet, Path]]:
+    """As many healthy pairs as asked, their controllers running; the inventory leads to them. Also its folder.
+
+    `away` is how far that is, in seconds of a round trip: then a relay delays what is said.
+    """
+    with ExitStack() as stack:
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="readypair-benchmark-")))
         pairs = healthy_pairs(count)
         for pair in pairs:
             writing.write_pair(pair, folder / "captures")
-        with _controllers(folder) as ports:
-            hosts = {
-                member.name: {"hostname": "127.0.0.1", "port": ports[member.name], "groups": [pair.name]}
-                for pair in pairs
-                for member in pair.members
+        own, keys = stack.enter_context(_controllers(folder))
+        ports = stack.enter_context(delayed(own.values(), away / 2)) if away else {}
+        hosts = {
+            member.name: {
+                "hostname": "127.0.0.1",
+                "port": ports.get(own[member.name], own[member.name]),
+                "groups": [pair.name],
             }
-            # JSON is YAML.
-            (folder / "hosts.yaml").write_text(json.dumps(hosts))
-            (folder / "groups.yaml").write_text(writing.groups(pairs))
-            (folder / "policy.yaml").write_text(POLICY.read_text())
-            yield open_inventory(folder, rules.waivable()), folder
+            for pair in pairs
+            for member in pair.members
+        }
+        # JSON is YAML.
+        (folder / "hosts.yaml").write_text(json.dumps(hosts))
+        (folder / "groups.yaml").write_text(writing.groups(pairs))
+        (folder / "policy.yaml").write_text(POLICY.read_text())
+        known = (f"[127.0.0.1]:{hosts[member]['port']} {key}\n" for member, key in keys.items())
+        (folder / "known_hosts").write_text("".join(known))
+        yield open_inventory(folder, rules.waivable()), folder
 
 
 @contextmanager
-def _controllers(folder: Path) -> Iterator[dict[str, int]]:
+def _controllers(folder: Path) -> Iterator[tuple[dict[str, int], dict[str, str]]]:
+    """Each member's port, and its host key as it stands behind the address in a file of known hosts."""
+    known_hosts = folder / "simulated_known_hosts"
     command = [sys.executable, "-m", "collector.simulated", str(folder / "captures"), "--json"]
-    command += ["--known-hosts", str(folder / "known_hosts")]
+    command += ["--known-hosts", str(known_hosts)]
     # The plain job hangs up while the controller still says goodbye, which asyncio complains of on standard error.
     quiet, environment = subprocess.DEVNULL, {**os.environ, **LOGIN}
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=quiet, text=True, env=environment) as process:
         try:
             assert process.stdout
-            yield json.loads(process.stdout.readline())
+            ports = json.loads(process.stdout.readline())
+            keys = [line.split(" ", 1)[1] for line in known_hosts.read_text().splitlines()]
+            yield ports, dict(zip(ports, keys, strict=True))
         finally:
             process.terminate()
 
@@ -94,6 +113,15 @@ def plain(fleet: Fleet, pairs: Sequence[Pair], workers: int) -> None:
     failed = members.run(task=ask).failed_hosts
     assert not failed, f"the plain job failed on {sorted(failed)}"
     members.close_connections()
+
+
+def far_away() -> Iterator[float]:
+    """The round trips to measure at, in seconds: none, and 40 ms; says of each what it is in truth."""
+    for seconds in (0.0, 0.04):
+        print(
+            f"a round trip of {seconds * 1000:.0f} ms (measured: {round_trip(seconds / 2) * 1000:.1f} ms)", flush=True
+        )
+        yield seconds
 
 
 def timed(job: Callable[[], None]) -> float:
