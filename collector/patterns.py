@@ -37,7 +37,8 @@ class Pattern:
     prose: bool = True
 
 
-_VALUE = r"(?P<value>[^\s\"',;]+)"
+# What closes a bracket is no value: [WPA2][PSK][AES].
+_VALUE = r"(?P<value>(?!\])[^\s\"',;]+)"
 _LEVELS = r"(?:(?:ascii|hex|encrypted|clear|cleartext|unencrypted|set-key|level|aes|[0-9]{1,2})[ \t]+)*"
 _NAMED = r"[\w-]*(?:password|passwd|passphrase|secret|community|psk)"
 _SECRETS = (
@@ -123,7 +124,7 @@ def found(line: str, patterns: tuple[Pattern, ...], is_prose: Callable[[str], bo
     for pattern in patterns:
         for match in pattern.shape.finditer(line):
             value = match["value"]
-            if pattern.prose and (is_prose(value) or is_address(value) or is_mac(value)):
+            if pattern.prose and (is_prose(value) or is_no_key(value)):
                 continue
             yield Found(*match.span("value"), value, pattern.kind, pattern.what)
 
@@ -182,6 +183,11 @@ def is_address(text: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def is_no_key(text: str) -> bool:
+    """Whether what stands behind the word `key` is an address; twelve digits without separators may well be a key."""
+    return is_address(text) or _MAC.fullmatch(text) is not None
 
 
 def is_mac(text: str) -> bool:

@@ -13,11 +13,11 @@ from importlib.metadata import version
 from typing import Any
 
 from collector import sides
+from collector.blanking import blanked, without
 from collector.capture import Capture, Ending
 from collector.comparing.comparison import Comparison
 from collector.comparing.making import compare
 from collector.evidence.archive import as_json, digest, safe_name
-from collector.evidence.blanking import blanked, without
 from collector.evidence.choosing import Chosen, asked
 from collector.judging import aimed_at, snapshot_of
 from collector.nights.night import Source, night_of

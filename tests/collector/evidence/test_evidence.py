@@ -17,9 +17,9 @@ from typing import Any
 import pytest
 
 from collector import cli
+from collector.blanking import MARK
 from collector.capture import Capture
 from collector.evidence.archive import as_json, digest, packed, read
-from collector.evidence.blanking import MARK
 from collector.evidence.verifying import verify
 from collector.nights.night import Source
 from collector.store.store import opened

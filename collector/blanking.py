@@ -1,4 +1,4 @@
-"""Takes secrets out of what goes into an archive, with a mark in their place; the lines keep their numbers.
+"""Takes secrets out of texts that are kept or handed on, with a mark in their place; the lines keep their numbers.
 
 What looks like one is told by the same patterns as in a recording that may leave a site (`collector.patterns`). Of a
 certificate, the fingerprint and the serial number are no secrets, and may matter to the ticket: they stay.
@@ -26,6 +26,10 @@ _LINE = re.compile(r"([^\r\n]*)(\r+\n?|\n|\Z)")
 _WORD = re.compile(r"[A-Za-z]+")
 _KEY_BLOCK = re.compile(r"-----(BEGIN|END) [A-Z ]*PRIVATE KEY")
 _OF_A_CERTIFICATE = re.compile(r"(?i)certificate hash|fingerprint|serial number")
+# What a line must hold for any of the patterns to find something in it: nearly all lines are done with at a glance.
+_HINT = re.compile(
+    r"(?i)pass|secret|commun|psk|cred|token|key|auth|priv|seed|random|\$[0-9a-z-]|[0-9a-z+/]{16}|[\x00-\x08\x0b-\x1f\x7f]"
+)
 # A number of fewer digits is a size or a slot.
 _SHORTEST_NUMBER = 6
 _SHORTEST_BESIDE_FIGURES = 3
@@ -41,11 +45,11 @@ class Blanked:
     values: frozenset[str]
 
 
-def blanked(capture: Capture, known: Iterable[str] = (), told: Iterable[str] = ()) -> Blanked:
+def blanked(capture: Capture, known: Iterable[str] = (), told: Iterable[str] = (), *, prose: bool = False) -> Blanked:
     """The capture with a mark for everything that looks like a secret.
 
     Likewise for every one of the `known` ones wherever it stands, and for what another capture `told` to be one where
-    it stands by itself.
+    it stands by itself. In `prose`, words of the controllers' own are no secrets: `password expired`.
     """
     values: set[str] = set()
     secrets = _shape(known, told)
@@ -56,10 +60,15 @@ def blanked(capture: Capture, known: Iterable[str] = (), told: Iterable[str] = (
         line, ending = found[1], found[2]
         block = _KEY_BLOCK.search(line)
         in_block = block[1] == "BEGIN" if block else in_block
-        blank = MARK if in_block and not block else _line(line, secrets, values)
+        blank = MARK if in_block and not block else _line(line, secrets, values, prose=prose)
         changed += blank != line
         parts.append(blank + ending)
     return Blanked(replace(capture, text="".join(parts)), changed, frozenset(values))
+
+
+def lines_of(text: str) -> list[str]:
+    """The lines with their endings; a mark changes neither their number nor their order."""
+    return [found[0] for found in _LINE.finditer(text) if found[0]]
 
 
 def looks_secret(text: str) -> bool:
@@ -67,9 +76,9 @@ def looks_secret(text: str) -> bool:
     return blanked(Capture("", "", text)).lines > 0
 
 
-def without(data: Any, values: Iterable[str]) -> Any:
-    """JSON-ready data with a mark for each of these values wherever it stands by itself."""
-    shape = _shape((), values)
+def without(data: Any, values: Iterable[str], known: Iterable[str] = ()) -> Any:
+    """JSON-ready data with a mark for each of these values where it stands by itself, and for `known` ones anywhere."""
+    shape = _shape(known, values)
     return data if shape is None else _replaced(data, shape)
 
 
@@ -92,49 +101,43 @@ def _shape(anywhere: Iterable[str], alone: Iterable[str]) -> re.Pattern[str] | N
     return re.compile("|".join(shapes[each] for each in ordered)) if shapes else None
 
 
-def _line(line: str, known: re.Pattern[str] | None, values: set[str]) -> str:
+def _line(line: str, known: re.Pattern[str] | None, values: set[str], *, prose: bool) -> str:
     if len(line) > _LONGEST:
         return _TOO_LONG
+    if not _HINT.search(line) and (known is None or not known.search(line)):
+        return line
     shown = _COLOUR.sub("", line)
     if known is not None and known.search(shown):
         line = shown = known.sub(MARK, shown)
-    found = _secrets(shown)
+    found = _secrets(shown, prose=prose)
     if not found:
         # What can't be seen may stand in the middle of a secret.
         hidden = _UNSEEN.sub("", shown)
-        return MARK if hidden != shown and _secrets(hidden) else line
+        return MARK if hidden != shown and _secrets(hidden, prose=prose) else line
     values.update(each.text for each in found)
     for start, end in reversed(_joined(found)):
         shown = shown[:start] + MARK + shown[end:]
     return shown
 
 
-def _secrets(line: str) -> list[Found]:
+def _secrets(line: str, *, prose: bool) -> list[Found]:
     found = [
         Found(*match.span("value"), match["value"], pattern.kind, pattern.what)
         for pattern in SECRETS
         for match in pattern.shape.finditer(line)
-        if not (pattern.prose and _is_no_key(match["value"]))
+        if not (prose and is_prose(match["value"]))
+        if not (pattern.prose and (is_prose(match["value"]) or patterns.is_no_key(match["value"])))
     ]
     return [each for each in found if not _is_harmless(each, line)]
-
-
-def _is_no_key(value: str) -> bool:
-    """Whether what stands behind the word `key` is something else; twelve digits without separators may be a key."""
-    separated = any(separator in value for separator in ":.-")
-    return _is_prose(value) or patterns.is_address(value) or (separated and patterns.is_mac(value))
 
 
 def _is_harmless(found: Found, line: str) -> bool:
     if found.what == "a fingerprint" or MARK in found.text:
         return True
-    # A WLAN's way of authentication: [WPA2][PSK][AES].
-    if found.text.startswith("]["):
-        return True
     return found.what == "a long number in hexadecimal" and _OF_A_CERTIFICATE.search(line) is not None
 
 
-def _is_prose(text: str) -> bool:
+def is_prose(text: str) -> bool:
     """Whether a value has none but the controllers' own words; figures make a word of it only where they are few."""
     words = _WORD.findall(text)
     figures = sum(character.isdigit() for character in text)

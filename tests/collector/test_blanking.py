@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector import recording
+from collector.blanking import MARK, blanked, looks_secret, without
 from collector.capture import Capture
-from collector.evidence.blanking import MARK, blanked, looks_secret, without
 from parsers import catalogue, transcript
 from tests.demo_fleet import FIXTURES, fleet
 
