@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
-from collector.capture import Capture
+from collector.capture import Capture, Ending
 from parsers.catalogue import Command
 
 if TYPE_CHECKING:
@@ -21,8 +21,22 @@ class Asking(Protocol):
         ...
 
     def doubted(self) -> Mapping[str, str]:
-        """Which answers don't count after all, by command, each with a clause that says why; asked when all are in."""
+        """Which answers don't count after all, by command, each with a clause that says why; asked when all are in.
+
+        Whoever goes on asking is told next time of the answers since then.
+        """
         ...
+
+
+def settled(asking: Asking, captures: Sequence[Capture]) -> list[Capture]:
+    """The captures of one asking, with those that don't count after all as cut off."""
+    doubted = asking.doubted()
+    return [
+        replace(each, ending=Ending.CUT_OFF, reason=doubted[each.command])
+        if each.command in doubted and each.ending is Ending.COMPLETE
+        else each
+        for each in captures
+    ]
 
 
 A = TypeVar("A", bound=Asking)

@@ -14,6 +14,7 @@ from typing import Protocol
 from parsers import catalogue, terminal
 
 ROLE_CHANGED = "the controller changed its role while it answered"
+NAME_CHANGED = "another name answered than before"
 _OUT_OF_STEP = "the session was out of step: an earlier answer went on"
 
 _PIECE = 65536
@@ -62,10 +63,10 @@ class Wire(Protocol):
 
 @dataclass(frozen=True)
 class Answer:
-    """A command's answer exactly as printed; `role_changed` says how the prompt changed meanwhile, empty if not."""
+    """A command's answer exactly as printed; `changed` says how the prompt changed meanwhile, empty if not."""
 
     text: str
-    role_changed: str = ""
+    changed: str = ""
 
 
 class Dialogue:
@@ -100,8 +101,8 @@ class Dialogue:
         """The answer to a command; NotInCatalogue before anything is sent, Broken where it can't be had whole."""
         check(command)
         before = self._prompt
-        text = self._exchange(command, _Deadline(seconds, f"no answer within {seconds:g} s"))
-        return Answer(text, role_change(before, self._prompt))
+        text = self._exchange(command, _Deadline(seconds, f"no whole answer within {seconds:g} s"))
+        return Answer(text, change_of(before, self._prompt))
 
     def settle(self, seconds: float) -> None:
         """See that the last answer had ended: a terminal setting, typed once more, is echoed and answers nothing.
@@ -168,8 +169,15 @@ class Dialogue:
                 self._check_size_and_pager(printed, start, deadline)
         except Broken as broken:
             if start is not None:
-                raise type(broken)(str(broken), _text(printed[start:])) from None
+                raise type(broken)(f"{broken}{self._other_prompt(printed)}", _text(printed[start:])) from None
             raise (Unechoed(str(broken)) if type(broken) is Broken else broken) from None
+
+    def _other_prompt(self, printed: bytearray) -> str:
+        """What may be the reason that no end was seen: the last line looks like another controller's prompt."""
+        last = terminal.PROMPT.search(printed, _line_start(printed))
+        if last is None or bytes(last["name"]) == self._name:
+            return ""
+        return f"; its last line looks like another prompt, {_text(last[0].strip())}, than {_text(self._prompt)}"
 
     def _check_leftover(self, printed: bytes) -> None:
         """What comes before the echo belongs to an earlier answer, and then nothing is certain any more."""
@@ -238,11 +246,16 @@ class Dialogue:
             raise Lost("the controller ended the session") from None
 
 
-def role_change(before: bytes, now: bytes) -> str:
-    """How a prompt became that of the other role, as a clause; empty where it is of the same one."""
-    if terminal.is_standby(before) == terminal.is_standby(now):
-        return ""
-    return f"{ROLE_CHANGED}: its prompt {_text(before)} became {_text(now)}"
+def change_of(before: bytes, now: bytes) -> str:
+    """How a prompt became that of another name or role, as a clause; empty where it is of the same ones.
+
+    Members of a pair may share a host key and an address, so behind another name may be another controller.
+    """
+    if terminal.host_name(before) != terminal.host_name(now):
+        return f"{NAME_CHANGED}: the prompt {_text(before)} became {_text(now)}"
+    if terminal.is_standby(before) != terminal.is_standby(now):
+        return f"{ROLE_CHANGED}: its prompt {_text(before)} became {_text(now)}"
+    return ""
 
 
 def check(line: str) -> None:

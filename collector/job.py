@@ -11,7 +11,6 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -20,7 +19,7 @@ from nornir.core.plugins.connections import ConnectionPluginRegister
 from nornir.core.task import AggregatedResult, MultiResult, Result, Task
 
 from collector import ssh
-from collector.asking import Asking
+from collector.asking import Asking, settled
 from collector.budget import Budget
 from collector.capture import Capture, Ending
 from collector.recorded import RecordedSession
@@ -119,7 +118,8 @@ def ask_member(
                     break
                 progress(member, command.text)
                 captures.append(asking.ask(command))
-            captures = _without(captures, {} if given_up() else asking.doubted())
+            if not given_up():
+                captures = settled(asking, captures)
     except (ssh.NotReached, RecordingError) as error:
         captures += _missing(member, commands[len(captures) :], str(error))
     except Exception as error:
@@ -175,16 +175,6 @@ def _close(host: Host) -> None:
 
 class _Spent(Exception):  # noqa: N818 - nothing went wrong
     """The budget is spent while there are pairs to be asked."""
-
-
-def _without(captures: Sequence[Capture], doubted: Mapping[str, str]) -> list[Capture]:
-    """The captures, with those that don't count after all as cut off."""
-    return [
-        replace(each, ending=Ending.CUT_OFF, reason=doubted[each.command])
-        if each.command in doubted and each.ending is Ending.COMPLETE
-        else each
-        for each in captures
-    ]
 
 
 def _missing(member: str, commands: Sequence[Command], reason: str) -> list[Capture]:

@@ -72,9 +72,8 @@ def _member_result(snapshot: Snapshot, member: MemberSnapshot) -> MemberResult:
 
 def _unreached_because(member: MemberSnapshot) -> str:
     reasons = list(dict.fromkeys(capture.reason for capture in member.captures.values() if capture.reason))
-    if len(reasons) > 1:
-        return f"{reasons[0]}, and so on"
-    return reasons[0] if reasons else "nothing was asked of it"
+    # The last one is why no more was asked.
+    return reasons[-1] if reasons else "nothing was asked of it"
 
 
 def _left_unknown(snapshot: Snapshot, findings: Sequence[Finding]) -> tuple[str, ...]:

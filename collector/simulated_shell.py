@@ -56,7 +56,8 @@ class Behaviour:
     `coloured_prompt` around the prompt. `garbage`: bytes that are no UTF-8 at the end of every line. The answer to
     `flood_command` is repeated until it has so many `flood_bytes`. `clock_years` are added to what the clock shows.
     With the answer to `switches_over_at` the prompt, in all sessions, becomes that of the other role. In the middle of
-    the answer to `pauses_at` stands the bare prompt, and the rest comes with what is typed next.
+    the answer to `pauses_at` stands the bare prompt, and the rest comes with what is typed next. With the answer to
+    `renamed_at` the name in the prompt becomes `new_name`, in all sessions.
     """
 
     paging: bool = True
@@ -87,6 +88,8 @@ class Behaviour:
     clock_years: int = 0
     switches_over_at: str | None = None
     pauses_at: str | None = None
+    renamed_at: str | None = None
+    new_name: str = "harbour-b"
 
 
 class Hangup(Exception):  # noqa: N818 - no error: the user left, or the line was dropped on purpose
@@ -260,9 +263,10 @@ class Terminal:
 
 @dataclass
 class Switched:
-    """Whether the controller has changed its role since it began, for all its sessions."""
+    """Whether the controller has changed its role or its name since it began, for all its sessions."""
 
     over: bool = False
+    renamed: bool = False
 
 
 @dataclass
@@ -289,7 +293,8 @@ class Shell:
     def prompt(self) -> str:
         """The prompt as it stands now."""
         standby = self.answers.standby if self.behaviour.standby is None else self.behaviour.standby
-        name = self.name or (f"{self.member}-stby" if standby is not self.switched.over else self.member)
+        own = self.behaviour.new_name if self.switched.renamed else self.member
+        name = self.name or (f"{own}-stby" if standby is not self.switched.over else own)
         prompt = name + ("#" if self.privileged else ">")
         return f"\x1b[32m{prompt}\x1b[0m" if self.behaviour.coloured_prompt else prompt
 
@@ -360,6 +365,7 @@ class Shell:
         await self.terminal.print_pages(text)
         if _is(command, self.behaviour.switches_over_at):
             self.switched.over = True
+        self.switched.renamed |= _is(line, self.behaviour.renamed_at)
         await self.terminal.flush()
 
     def _disturbed(self, command: str, text: str) -> str:

@@ -17,11 +17,11 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from collector import hostkeys, openssh
+from collector import hostkeys, masking, openssh
 from collector.asking import Login, Session
 from collector.capture import Capture, Ending
 from collector.credentials import Credentials
-from collector.dialogue import Broken, Dialogue, Lost, NotInCatalogue, OutOfStep, Unechoed, check, role_change
+from collector.dialogue import Broken, Dialogue, Lost, NotInCatalogue, OutOfStep, Unechoed, change_of, check
 from collector.hostkeys import HostKey, KnownHosts, Standing
 from parsers.catalogue import Command
 
@@ -152,16 +152,20 @@ class SshMember:
         NotInCatalogue, before anything is sent, for a command that a sweep may not send.
         """
         check(command.text)
+        return masking.masked(self._answer(command), _own(self._credentials))
+
+    def _answer(self, command: Command) -> Capture:
+        """The answer as it came."""
         while not self._over:
             started, clock = datetime.now().astimezone(), time.monotonic()
             text, reason = "", ""
             try:
                 dialogue = self._dialogue()
-                self._look_at_role(dialogue)
+                self._look_at_prompt(dialogue)
                 answer = dialogue.ask(command.text, command.seconds * self._options.patience)
-                text, reason = answer.text, answer.role_changed
+                text, reason = answer.text, answer.changed
                 self._broken_in_a_row = 0
-                self._look_at_role(dialogue)
+                self._look_at_prompt(dialogue)
                 self._answered.append(command.text)
             except Lost as lost:
                 self._drop()
@@ -185,22 +189,28 @@ class SshMember:
         return Capture(self._options.member, command.text, ending=Ending.MISSING, reason=self._over)
 
     def doubted(self) -> dict[str, str]:
-        """Which answers don't count after all, and why; looks once more whether the last one had ended."""
+        """Which answers since this was last asked don't count after all, and why; looks whether the last one had ended.
+
+        What is asked from then on may be the next round of a session that stays open.
+        """
         login = self._login
         if login is not None and self._answered and not self._over:
             try:
                 login.dialogue.settle(self._options.prompt_seconds)
-                self._look_at_role(login.dialogue)
+                self._look_at_prompt(login.dialogue)
             except Lost:
                 self._drop()
             except Broken as broken:
                 self._doubt_by(broken)
                 self._drop()
-        return dict(self._doubted)
+        doubted, self._doubted = self._doubted, {}
+        self._answered.clear()
+        self._since_login = 0
+        return doubted
 
-    def _look_at_role(self, dialogue: Dialogue) -> None:
-        """Take back all that was told in another role, be it by another login."""
-        if change := role_change(self._prompt or dialogue.prompt, dialogue.prompt):
+    def _look_at_prompt(self, dialogue: Dialogue) -> None:
+        """Take back all that was told under another name or in another role, be it by another login."""
+        if change := change_of(self._prompt or dialogue.prompt, dialogue.prompt):
             self._doubt(self._answered, change)
         self._prompt = dialogue.prompt
 
@@ -215,7 +225,7 @@ class SshMember:
             )
 
     def _doubt(self, commands: Sequence[str], reason: str) -> None:
-        self._doubted |= dict.fromkeys(commands, reason)
+        self._doubted |= dict.fromkeys(commands, masking.phrase(reason, _own(self._credentials)))
 
     def _capture(self, command: Command, text: str, reason: str, started: datetime, seconds: float) -> Capture:
         ending = Ending.COMPLETE if not reason else Ending.CUT_OFF if text else Ending.MISSING
@@ -270,7 +280,7 @@ class _Login:
         except Exception as error:
             reason = _unopened(error, route, options, credentials, connection)
             self.close()
-            raise NotReached(reason) from None
+            raise NotReached(masking.phrase(reason, _own(credentials))) from None
 
     def close(self) -> None:
         """End it without a word typed, at whatever point it is."""
@@ -332,6 +342,11 @@ def _driver(
 
 def _never(*_: object) -> None:
     raise NotInCatalogue("only collector.dialogue writes to a controller")
+
+
+def _own(credentials: Credentials) -> frozenset[str]:
+    """What a controller may echo and nobody may read."""
+    return masking.maskable((credentials.password, credentials.secret))
 
 
 def _strict(known: KnownHosts) -> paramiko.MissingHostKeyPolicy:
@@ -441,7 +456,8 @@ def _of_the_account(transport: paramiko.Transport) -> str:
     # Its own get_banner tells nothing once the other side has hung up.
     said: bytes = getattr(transport.auth_handler, "banner", None) or b""
     lines = (line.strip() for line in said.decode("utf-8", "replace").splitlines())
-    return next((line[:80] for line in lines if _OF_THE_ACCOUNT.search(line) and line.isprintable()), "")
+    found = next((line[:80] for line in lines if _OF_THE_ACCOUNT.search(line) and line.isprintable()), "")
+    return masking.quoted(found)
 
 
 def _refused(error: Exception, route: openssh.Route, options: Options, credentials: Credentials) -> str:
@@ -473,10 +489,14 @@ def _unopened(
     if isinstance(cause, paramiko.AuthenticationException):
         return _refused(cause, route, options, credentials)
     if complaint := by.complaint():
-        return f"the jump host didn't lead to {route}: {complaint}"
+        return f"the jump host didn't lead to {route}: {masking.quoted(complaint)}"
     if isinstance(cause, _SaidNothing):
         return f"{route} took the connection and said nothing within {options.greeting_seconds:g} s"
     if isinstance(cause, TimeoutError):
         return f"the controller at {route} didn't answer in time while the session was being made"
-    said = f": {cause}" if isinstance(cause, paramiko.SSHException | EOFError | OSError) and str(cause) else ""
+    said = (
+        f": {masking.quoted(str(cause))}"
+        if isinstance(cause, paramiko.SSHException | EOFError | OSError) and str(cause)
+        else ""
+    )
     return f"the controller at {route} broke off while the session was being made{said or f' ({type(cause).__name__})'}"

@@ -47,3 +47,8 @@ def only_log_lines(printed: bytes) -> bool:
 def is_standby(prompt: bytes) -> bool:
     """Whether a prompt is that of a standby."""
     return re.search(rb"-stby[#>]", prompt) is not None
+
+
+def host_name(prompt: bytes) -> bytes:
+    """The name in a prompt, without what says its role and level."""
+    return re.sub(rb"(?:-stby)?[#>][ \t]?\Z", b"", prompt)

@@ -13,8 +13,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 from collector import ssh
+from collector.asking import settled
 from collector.capture import Capture, Ending
-from collector.dialogue import ROLE_CHANGED
+from collector.dialogue import NAME_CHANGED, ROLE_CHANGED
 from collector.ssh import NotReached, SshSession
 
 if TYPE_CHECKING:
@@ -186,7 +187,7 @@ class _Line:
             return captures
         if captures[-1].ending is not Ending.MISSING:
             # It goes on: who was only slow once isn't asked everything again.
-            again = any(reason.startswith(ROLE_CHANGED) for reason in broken)
+            again = any(reason.startswith((ROLE_CHANGED, NAME_CHANGED)) for reason in broken)
             return _asked(session.connection, commands, round) if again else captures
         another = self._another(session)
         if another is None:
@@ -233,7 +234,7 @@ def _asked(asking: Asking, commands: Sequence[Command], round: _Round) -> list[C
         captures.append(asking.ask(command))
         if captures[-1].ending is not Ending.MISSING:
             round.put(captures)
-    return captures
+    return settled(asking, captures)
 
 
 def _missing(member: str, commands: Sequence[Command], reason: str) -> list[Capture]:

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -14,9 +15,10 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from collector import demo, job, rules, simulated, ssh
+from collector.budget import Budget
 from collector.credentials import Credentials
 from collector.finding import Verdict
-from collector.result import PairResult
+from collector.result import Ended, PairResult
 from collector.simulated import ADDRESS, LIMITED_SHELL, Behaviour
 from collector.sweep import sweep
 from inventory.opening import Fleet, open_inventory
@@ -27,6 +29,9 @@ A, B = "quay-a", "quay-b"
 SECRET = "secret-of-the-test"
 SOON: Mapping[str, float] = {"connect_seconds": 20, "greeting_seconds": 3, "prompt_seconds": 5}
 """Enough for a slow machine to begin with what answers, and soon over with what doesn't."""
+
+WITHIN_SECONDS = 300.0
+"""A sweep that hasn't ended by itself by then hangs, on whatever machine."""
 
 BANNER = "\n".join(
     [
@@ -67,10 +72,11 @@ class Fault:
 
 @dataclass(frozen=True)
 class Tried:
-    """What came of a fault: the result of the pair that has it, and of the one beside it."""
+    """What came of a fault: the result of the pair that has it, of the one beside it, and how the sweep ended."""
 
     faulty: PairResult
     healthy: PairResult
+    ended: Ended
 
     def said(self, fault: Fault) -> str:
         """What a person is told of the fault."""
@@ -113,7 +119,7 @@ FAULTS = (
         UNDECIDED,
         {B: Behaviour(silent=[_VERSION])},
         rule="install-mode",
-        says="no answer within 6 s",
+        says="no whole answer within 6 s",
         patience=0.2,
     ),
     Fault(
@@ -121,7 +127,7 @@ FAULTS = (
         UNDECIDED,
         {B: Behaviour(silent=[command.text for command in catalogue.COMMANDS])},
         member=B,
-        says="no answer within 3 s, and so on",
+        says="three answers in a row were not to be had: no whole answer within 3 s",
         patience=0.1,
     ),
     Fault(
@@ -156,6 +162,22 @@ FAULTS = (
         {B: Behaviour(cuts=1, cut_command="show ntp status", switches_over_at="show ntp status")},
         rule="pair-state",
         says="the controller changed its role while it answered: its prompt quay-b-stby# became quay-b#",
+    ),
+    Fault(
+        "another name in the prompt between two commands",
+        UNDECIDED,
+        {B: Behaviour(renamed_at=_VERSION)},
+        rule="install-mode",
+        says="no whole answer within 6 s; its last line looks like another prompt, harbour-b-stby#, than quay-b-stby#",
+        patience=0.2,
+    ),
+    Fault(
+        "another name in the prompt, and the session dropped",
+        UNDECIDED,
+        {B: Behaviour(renamed_at="show boot", cuts=1, cut_command="show ntp status")},
+        rule="install-mode",
+        says="another name answered than before: the prompt quay-b-stby# became harbour-b-stby#",
+        patience=0.2,
     ),
     Fault("banner full of # and >", GO, {B: Behaviour(greeting=BANNER)}),
     Fault(
@@ -266,12 +288,17 @@ def undamaged() -> tuple[Verdict, Verdict]:
     return first.verdict, second.verdict
 
 
-def attempt(fault: Fault, folder: Path) -> Tried:
-    """Sweep the pair that has the fault, and a healthy one beside it, over SSH on loopback."""
+def attempt(fault: Fault, folder: Path, *, unfit: bool = False) -> Tried:
+    """Sweep the pair that has the fault, and a healthy one beside it, over SSH on loopback.
+
+    `unfit` pairs are no-go besides: the standby isn't hot, by the word of both.
+    """
     fleet = _opened()
     pairs = [pair for pair in fleet.pairs if pair.name in (FAULTY, HEALTHY)]
     names = [member.name for pair in pairs for member in pair.members]
     own = {name: demo.fixtures_folder() / fault.plays.get(name, name) for name in names}
+    if unfit:
+        own |= {name: _cold(own[name], folder / "recordings") for name in (A, B)}
     let_in = simulated.Credentials("duty", "pass-word-of-the-test", SECRET)
     with simulated.fleet(own, fault.of, let_in) as running, demo.led(fleet, running.ports, ADDRESS):
         (folder / "known_hosts").write_text(running.known_hosts_text())
@@ -279,8 +306,19 @@ def attempt(fault: Fault, folder: Path) -> Tried:
         ssh.prepare(fleet.nornir, pairs, found, known_hosts=folder / "known_hosts")
         _hurry(fleet, fault)
         shift = demo.EVENING - datetime.now(UTC)
-        first, second = sweep(fleet, pairs, connection="ssh", workers=2, shift=shift).pairs
-    return Tried(first, second)
+        budget = Budget(WITHIN_SECONDS)
+        result = sweep(fleet, pairs, connection="ssh", workers=2, shift=shift, budget=budget)
+    first, second = result.pairs
+    return Tried(first, second, result.ended)
+
+
+def _cold(recording: Path, folder: Path) -> Path:
+    """A copy of a recording in which the standby isn't hot."""
+    copy = folder / recording.name
+    shutil.copytree(recording, copy)
+    for each in copy.glob("*.txt"):
+        each.write_bytes(each.read_bytes().replace(b"STANDBY HOT", b"STANDBY COLD"))
+    return copy
 
 
 def _hurry(fleet: Fleet, fault: Fault) -> None:

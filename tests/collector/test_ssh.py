@@ -162,7 +162,7 @@ def test_a_command_that_hangs_costs_itself_only(tmp_path: Path) -> None:
     with controller(tmp_path, behaviour) as fleet, logged_in(fleet, tmp_path, patience=QUICK) as member:
         version, boot, romvar = (member.ask(command(text)) for text in ("show version", "show boot", "show romvar"))
     assert version.ending is romvar.ending is Ending.COMPLETE
-    assert (boot.ending, boot.reason) == (Ending.MISSING, "no answer within 0.3 s")
+    assert (boot.ending, boot.reason) == (Ending.MISSING, "no whole answer within 0.3 s")
     assert romvar.text == on_wire(TEXTS["show romvar"])
 
 
@@ -185,7 +185,7 @@ def test_a_late_answer_is_not_taken_for_the_next_commands(tmp_path: Path, monkey
         version, boot = member.ask(command("show version")), member.ask(command("show boot"))
         sessions = fleet.received(MEMBER).count(SETTINGS[0])
     assert (version.ending, version.text) == (Ending.CUT_OFF, "Version")
-    assert version.reason == "no answer within 0.3 s"
+    assert version.reason == "no whole answer within 0.3 s"
     assert (boot.ending, boot.text) == (Ending.COMPLETE, on_wire(TEXTS["show boot"]))
     assert sessions == 2
 
@@ -198,8 +198,8 @@ def test_a_controller_that_leaves_three_commands_in_a_row_is_asked_no_more(tmp_p
     assert received == [row.text for row in asked()[:3]]
     assert {capture.ending for capture in captures} == {Ending.MISSING}
     assert [capture.reason for capture in captures[2:4]] == [
-        "no answer within 0.3 s",
-        "three answers in a row were not to be had: no answer within 0.3 s",
+        "no whole answer within 0.3 s",
+        "three answers in a row were not to be had: no whole answer within 0.3 s",
     ]
 
 

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-from collector import hostkeys
+from pathlib import Path
+
+from collector import demo, hostkeys, rules, simulated, ssh
 from collector.capture import Capture, Ending
+from collector.credentials import Credentials
+from collector.watching.polling import SshPoller
+from inventory.opening import open_inventory
 from parsers import catalogue, terminal
 from tests.collector.watching.ssh_play import A, B, Played, played
+from tests.demo_fleet import INVENTORY
 
 WATCHED = [command.text for command in catalogue.needed_by("watch")]
 
@@ -23,7 +29,8 @@ def reasons(captures: list[Capture]) -> set[str]:
 
 
 def logins(of: Played, member: str) -> int:
-    return of.playing.fleet.received(member).count(terminal.SETTINGS[0])
+    # Only a login sets the width; the length is set once more after each round.
+    return of.playing.fleet.received(member).count(terminal.SETTINGS[1])
 
 
 def test_sessions_last_from_poll_to_poll() -> None:
@@ -125,3 +132,24 @@ def test_a_poll_that_is_stopped_waits_for_nobody() -> None:
         of.playing.go_to("reload-standby")
         of.poller.stop()
         assert reasons(of.poller.poll()[B])
+
+
+def test_what_a_session_out_of_step_told_counts_neither_as_whole_nor_in_the_next_poll(tmp_path: Path) -> None:
+    fleet = open_inventory(INVENTORY, rules.waivable())
+    pair = next(each for each in fleet.pairs if each.name == "quay")
+    recordings = {name: demo.fixtures_folder() / name for name in (A, B)}
+    # The prompt stands in the middle of the round's last answer, and the controller pauses there.
+    pausing = {B: simulated.Behaviour(pauses_at=WATCHED[-1])}
+    let_in = simulated.Credentials("duty", "of-the-test")
+    with simulated.fleet(recordings, pausing, let_in) as running, demo.led(fleet, running.ports, simulated.ADDRESS):
+        (tmp_path / "known_hosts").write_text(running.known_hosts_text())
+        found = dict.fromkeys((A, B), Credentials(let_in.username, let_in.password))
+        ssh.prepare(fleet.nornir, [pair], found, known_hosts=tmp_path / "known_hosts")
+        poller = SshPoller(fleet.nornir, pair, catalogue.needed_by("watch"))
+        try:
+            for _ in range(2):
+                heard = poller.poll()
+                assert whole(heard[A])
+                assert {each.ending for each in heard[B]} == {Ending.CUT_OFF}
+        finally:
+            poller.close()
