@@ -41,6 +41,12 @@ def of_environment(environment: Mapping[str, str] = os.environ) -> frozenset[str
     return maskable(found)
 
 
+def environment_without(environment: Mapping[str, str] = os.environ) -> dict[str, str]:
+    """The environment for another program: without what only readypair needs and holds passwords."""
+    own = {*_VARIABLES, "READYPAIR_STORE", "READYPAIR_NOTIFY"}
+    return {name: value for name, value in environment.items() if name not in own}
+
+
 def maskable(secrets: Iterable[str | None]) -> frozenset[str]:
     """Those that can be taken out: a word of the controllers' own or a short number would be told by its absence."""
     return frozenset(each for each in secrets if each and not is_prose(each))

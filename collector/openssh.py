@@ -13,6 +13,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
+from collector import masking
+
 if TYPE_CHECKING:
     from paramiko import SSHConfig
 
@@ -56,7 +58,8 @@ def route(hostname: str, port: int | None = None, configuration: Path | None = N
     except (OSError, UnicodeDecodeError) as error:
         raise ConfigurationError(f"{configuration}: can't be read: {error}") from None
     except Exception as error:  # paramiko raises what it likes for a file that it doesn't understand
-        raise ConfigurationError(f"{configuration}: isn't a configuration that can be used: {error}") from None
+        said = masking.quoted(str(error))
+        raise ConfigurationError(f"{configuration}: isn't a configuration that can be used: {said}") from None
     target = found.get("hostname", hostname)
     port = int(found.get("port", _PORT))
     keys = tuple(path for path in (Path(name).expanduser() for name in found.get("identityfile", [])) if path.is_file())
@@ -107,7 +110,10 @@ class Connection:
         self._said = tempfile.TemporaryFile()  # noqa: SIM115 - it lives as long as the connection
         try:
             wire, said = theirs.fileno(), self._said.fileno()
-            self._jump = subprocess.Popen(route.jump, stdin=wire, stdout=wire, stderr=said)  # noqa: S603 - the user's own
+            # The user's own command, which has no use for readypair's passwords.
+            self._jump = subprocess.Popen(  # noqa: S603
+                route.jump, stdin=wire, stdout=wire, stderr=said, env=masking.environment_without()
+            )
         except OSError:
             self.close()
             raise

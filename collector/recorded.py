@@ -8,6 +8,7 @@ from typing import Any
 from collector import recording
 from collector.asking import Login, Session
 from collector.capture import Capture
+from collector.masking import masked
 from parsers.catalogue import Command
 
 
@@ -19,7 +20,7 @@ class RecordedMember:
 
     def ask(self, command: Command) -> Capture:
         """The recorded answer to a command; a MISSING capture that says so where there is none."""
-        return self._recorded.capture(command)
+        return masked(self._recorded.capture(command))
 
     def doubted(self) -> dict[str, str]:
         """None: what was doubted is recorded so."""

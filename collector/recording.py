@@ -16,6 +16,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationErro
 
 from collector import files
 from collector.capture import Capture, Ending
+from collector.masking import masked
 from parsers import catalogue
 from parsers.catalogue import Command
 
@@ -116,12 +117,14 @@ def open_member(own: Path, member: str) -> MemberRecording:
 def load(folder: Path, member: str, commands: Iterable[Command]) -> list[Capture]:
     """A member's captures of these commands, in their order; what isn't there is a MISSING capture that says so.
 
+    What looks like a secret in them is masked.
+
     Where the form of a command that a sweep sends was not recorded but another form of it was (`show chassis` for
     `show chassis rmi`), that one counts as its capture. Raises RecordingError for a manifest that can't be used and
     for a name that can't be a folder's.
     """
     recorded = open_member(folder / checked_name(member), member)
-    return [recorded.capture(command) for command in commands]
+    return [masked(recorded.capture(command)) for command in commands]
 
 
 def members(folder: Path) -> list[str]:
