@@ -100,6 +100,13 @@ def _together(taken: list[_Taken], policy: Policy) -> Part:
     return Part(Status.PASS, f"all were taken within {_long(apart) if apart >= _MINUTE else 'a minute'}")
 
 
+def apart(snapshot: Snapshot, policy: Policy) -> str:
+    """Of captures too far apart to be of one moment, the clause that says so; empty where they are near enough."""
+    taken = sorted(_taken(snapshot), key=lambda item: item.time)
+    part = _together(taken, policy) if taken else None
+    return part.clause if part is not None and part.status is Status.BLOCK else ""
+
+
 def _ahead(taken: list[_Taken], moment: datetime) -> Part:
     latest = taken[-1]
     if latest.time - moment > _AHEAD:

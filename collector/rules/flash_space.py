@@ -17,6 +17,7 @@ from inventory.policy import Policy
 from parsers.facts.flash import Directory
 
 OWN, PEER = "dir bootflash:", "dir stby-bootflash:"
+FOLDER = "dir bootflash:core"
 _REMEDY = (
     "Free space on that member's flash by the vendor's clean-up procedure: inactive packages and old images first, "
     "never what the running release or the boot variable needs. Look at the directory again afterwards."
@@ -35,7 +36,7 @@ class _Flash(NamedTuple):
 
 
 def judge(snapshot: Snapshot, policy: Policy) -> Answer:
-    """Each member's flash by its own listing, and the standby's by the active one's as well."""
+    """Each member's flash by its own listings, and the standby's by the active one's as well."""
     image = snapshot.pair.image
     if image is None:
         clause = f"the inventory states no image for {snapshot.pair.target_release}, so the space needed isn't known"
@@ -53,8 +54,26 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     for member in snapshot.members:
         own = word(member, member.read(OWN, Directory), flash, "bytes_free", rows=files)
         told = [item for item in of_standby if item.about == member.name]
-        parts += hear("free space", own, told, room)
+        parts += hear("free space", own, [*told, *_by_folder(member, own, room)], room)
     return answer(parts + unassigned(of_standby, snapshot, room))
+
+
+def _by_folder(member: MemberSnapshot, own: Word[_Flash], room: Judge[_Flash]) -> list[Word[_Flash]]:
+    """The free space below the listing of a folder, where it comes to something else than the member's own listing.
+
+    It is the same flash, so a figure that was spoilt in one of the two stands out.
+    """
+    flash = own.value
+    if flash is None:
+        return []
+    item = word(
+        member,
+        member.read(FOLDER, Directory),
+        lambda facts: flash._replace(free=facts.bytes_free) if facts.bytes_free is not None else None,
+        "bytes_free",
+    )
+    differs = item.value is not None and room(item, item.value).status is not room(own, flash).status
+    return [item] if differs else []
 
 
 def rooms(snapshot: Snapshot, policy: Policy) -> tuple[Room, ...]:
@@ -134,6 +153,6 @@ RULE = Rule(
     why="An upgrade that fills the flash halfway leaves a member with half a release, and the pair without a partner.",
     good="26458804224 bytes total (19503411200 bytes free)",
     bad="26458804224 bytes total (1411203072 bytes free)",
-    needs=(OWN, PEER),
+    needs=(OWN, PEER, FOLDER),
     judge=judge,
 )

@@ -57,6 +57,26 @@ def strangers(snapshot: Snapshot) -> Part | None:
     return Part(Status.BLOCK, clause, merged(line for *_, lines in found for line in lines), remedy)
 
 
+def borrowed(snapshot: Snapshot) -> Part | None:
+    """That one of two different controllers shows the other's serial number: an answer that isn't its own.
+
+    Which of the two it is nobody can tell, nor what that one would have said itself.
+    """
+    first, second = snapshot.members
+    signs = {name: (one, other, lines) for name, one, other, lines in _signs(first, second)}
+    if _SERIAL not in signs or "chassis" not in signs or signs["chassis"][0] == signs["chassis"][1]:
+        return None
+    one, other, evidence = signs[_SERIAL]
+    if one != other:
+        return None
+    clause = (
+        f"{first.name} and {second.name} show one and the same {_SERIAL} {one}, though their chassis are two, so one "
+        "answer to `show version` isn't its own member's, or one controller is a copy of the other"
+    )
+    remedy = "Check the pair again, and look at `show version` on both members by hand if they still show it."
+    return Part(Status.UNKNOWN, clause, evidence, remedy)
+
+
 def _signs(first: MemberSnapshot, second: MemberSnapshot) -> Iterator[_Sign]:
     """What both show of themselves, by name: the first one's, the second one's, and the lines."""
     versions = [member.read("show version", Version) for member in (first, second)]

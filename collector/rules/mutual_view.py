@@ -8,7 +8,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from collector.finding import Answer, Status
-from collector.rules.identity import same_controller, strangers
+from collector.rules.evidence_age import apart
+from collector.rules.identity import borrowed, same_controller, strangers
 from collector.rules.parts import Part, answer, merged
 from collector.rules.roles import claims, role
 from collector.rules.rule import Rule
@@ -26,6 +27,8 @@ _REMEDY = (
     "controller and drop clients: agree it through your change process and, where lives depend on the network, with "
     "the people who run the ward."
 )
+
+_AT_ONCE = "Take new captures of both members in one go, then decide by those."
 
 
 @dataclass(frozen=True)
@@ -49,7 +52,19 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
         return answer([wrong])
     questions = [question for member in snapshot.members for question in _questions(snapshot, member)]
     compared = [(question.what, part) for question in questions for part in _compared(question)]
-    return answer([*_in_short(snapshot, compared), *_missed(snapshot, questions), *_summary(snapshot, questions)])
+    doubts = _of_one_moment(snapshot, policy)
+    return answer(
+        [*_in_short(snapshot, compared), *_missed(snapshot, questions), *doubts, *_summary(snapshot, questions)]
+    )
+
+
+def _of_one_moment(snapshot: Snapshot, policy: Policy) -> Iterator[Part]:
+    """Whether the answers are the members' own and of one moment: else what they say together was never so."""
+    lent = borrowed(snapshot)
+    if lent is not None:
+        yield lent
+    if clause := apart(snapshot, policy):
+        yield Part(Status.UNKNOWN, f"{clause}, so the answers aren't those of one moment", remedy=_AT_ONCE)
 
 
 def _questions(snapshot: Snapshot, about: MemberSnapshot) -> Iterator[_Question]:

@@ -38,7 +38,8 @@ class Trial:
     """A pair to damage.
 
     `twin` holds the texts of the same pair without its faults, `old` what that healthy pair printed some weeks ago.
-    `telling` are the captures that differ from the twin's: where the faults show.
+    `telling` are the captures that differ from the twin's: where the faults show. `deciding` are
+    the rules that speak against it. `healthy` says that the twin goes, `standby` names its standby.
     """
 
     name: str
@@ -48,7 +49,9 @@ class Trial:
     old: Mapping[Key, str]
     telling: tuple[Key, ...]
     verdict: Verdict
+    deciding: tuple[str, ...]
     healthy: bool
+    standby: str
 
 
 def texts(described: Snapshot) -> dict[Key, str]:
@@ -192,8 +195,8 @@ def _unsynchronised(pair: PairDescription, lot: random.Random) -> PairDescriptio
             ("00:06:31: Config Sync: Starting lines from MCL file:", "- ip http server"),
         )
     )
-    kind = lot.choice(("mismatched", "best_effort", "parser_return", "ignored"))
-    return replace(pair, **{kind: lines})
+    of_list: dict[str, Any] = {lot.choice(("mismatched", "best_effort", "parser_return", "ignored")): lines}
+    return replace(pair, **of_list)
 
 
 def _refused(pair: PairDescription, lot: random.Random) -> PairDescription:
@@ -335,7 +338,8 @@ def _drawn(number: int, seed: int) -> tuple[PairDescription, PairDescription, tu
     """A healthy pair, the same with one to three faults (none, one time in twenty), and their names."""
     lot = random.Random(f"pair {seed} {number}")
     twin = _healthy(number, lot)
-    pair, names = twin, []
+    pair = twin
+    names: list[str] = []
     wanted = lot.choices((0, 1, 2, 3), (1, 13, 4, 2))[0]
     while len(names) < wanted:
         name = lot.choice(sorted(set(FAULTS) - set(names)))
@@ -358,6 +362,7 @@ def _as_it_was(twin: PairDescription) -> PairDescription:
 
 def _trial(pair: Pair, snapshot: Snapshot, twin: PairDescription, faults: tuple[str, ...]) -> Trial:
     healthy, printed = said(pair, twin), texts(snapshot)
+    found = judged(snapshot)
     fit, old = texts(healthy), texts(said(pair, _as_it_was(twin)))
     keys = sorted({*fit, *printed})
     return Trial(
@@ -367,8 +372,10 @@ def _trial(pair: Pair, snapshot: Snapshot, twin: PairDescription, faults: tuple[
         fit,
         old,
         tuple(key for key in keys if fit.get(key) != printed.get(key)),
-        judged(snapshot).verdict,
+        found.verdict,
+        tuple(finding.rule for finding in found.findings if finding.decides),
         judged(healthy).verdict is Verdict.GO,
+        twin.standby_member.name,
     )
 
 

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import random
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, replace
+from functools import lru_cache, partial
 from multiprocessing import get_context
 
+from collector import rules
 from collector.capture import Capture, Ending
-from collector.finding import Status, Verdict
-from collector.snapshot import MemberSnapshot, Snapshot, understand
-from parsers import transcript
+from collector.finding import Verdict
+from collector.snapshot import MemberSnapshot, Reading, Snapshot, understand
+from collector.verdict import weigh
+from parsers import Facts, transcript
 from tests.damage.kinds import SEVERAL, Said, damaged
 from tests.damage.pairs import GENERATED, Key, Trial, trials
-from tests.demo_fleet import judged
+from tests.demo_fleet import fleet, judged
+from tests.fleet.printing import REFUSED
 
 _SHARES = 40
+_SYSLOG = re.compile(r".*%[A-Z_]+-\d-[A-Z_]+:|Load for |Time source ")
 
 
 @dataclass(frozen=True)
@@ -75,12 +80,21 @@ def attempt(number: int, tried: Sequence[Trial], seed: int) -> tuple[str, bool, 
     done = damaged(trial, random.Random(f"damage {seed} {number}"))
     kind = SEVERAL if done.kind.startswith(SEVERAL) else done.kind
     after, changed = _snapshot(trial.snapshot, done.said)
-    if not changed or judged(after).verdict is not Verdict.GO:
+    if not changed or not goes(after, trial.deciding):
         return kind, changed, None
     case = Case(
         number, trial.name, trial.faults, done.kind, tuple(_differing(trial, done.said)), is_fit(trial, done.said)
     )
     return kind, changed, case
+
+
+def goes(described: Snapshot, first: Sequence[str] = ()) -> bool:
+    """Whether the pair goes; these rules are asked first, since one that decides against it is enough."""
+    policy = fleet().policy
+    for rule in sorted(rules.CATALOGUE, key=lambda rule: rule.id not in first):
+        if weigh(rule, rule.judge(described, policy), policy).decides:
+            return False
+    return judged(described).verdict is Verdict.GO
 
 
 def _snapshot(before: Snapshot, said: Said) -> tuple[Snapshot, bool]:
@@ -95,15 +109,25 @@ def _member(member: MemberSnapshot, said: Said) -> MemberSnapshot:
     new = {command: capture for command, capture in own.items() if capture != member.captures.get(command)}
     if not new:
         return member
-    readings = {**member.readings, **{command: understand(capture) for command, capture in new.items()}}
+    readings = {**member.readings, **{command: _understood(capture) for command, capture in new.items()}}
     return MemberSnapshot(member.name, own, readings)
 
 
-def is_fit(trial: Trial, said: Said) -> bool:
-    """Whether every answer in which the pair's faults showed is now, word for word, a healthy pair's.
+def _understood(capture: Capture) -> Reading[Facts]:
+    return replace(_understood_as_anyone(replace(capture, member="")), member=capture.member)
 
-    The healthy pair is the same one without its faults, tonight or weeks ago: if these are the words, dated tonight,
-    nobody can tell from them that it isn't so.
+
+@lru_cache(maxsize=20_000)
+def _understood_as_anyone(capture: Capture) -> Reading[Facts]:
+    # Many damages put the same answer in another place, and reading is what takes the time.
+    return understand(capture)
+
+
+def is_fit(trial: Trial, said: Said) -> bool:
+    """Whether every answer in which the pair's faults showed is now, word for word, that of a pair fit to go.
+
+    That is the same pair without its faults, tonight or weeks ago, with the image staged or not yet, or with a standby
+    that refuses the command: if these are the words, dated tonight, nobody can tell from them that it isn't so.
     """
     return trial.healthy and all(_is_healthy(trial, key, said.get(key)) for key in trial.telling)
 
@@ -113,12 +137,18 @@ def _is_healthy(trial: Trial, key: Key, capture: Capture | None) -> bool:
         return key not in trial.twin
     if capture.started != trial.snapshot.moment:
         return False
-    return _words(capture.text) in [_words(each[key]) for each in (trial.twin, trial.old) if key in each]
+    image = trial.snapshot.pair.image
+    named = image.file if image else ""
+    fit = [each[key] for each in (trial.twin, trial.old) if key in each]
+    fit += ["\n".join(REFUSED)] if key[0] == trial.standby else []
+    fit += ["\n".join(line for line in text.split("\n") if named not in line) for text in fit]
+    return _words(capture.text, named) in [_words(text, named) for text in fit]
 
 
-def _words(text: str) -> list[list[str]]:
-    """The lines without what breaks in from outside and without blank ones."""
-    return [line.split() for line in transcript.split(text) if line.strip() and "%" not in line]
+def _words(text: str, image: str) -> list[list[str]]:
+    """The lines without blank ones, what breaks in from outside, and the rows of files that no rule asks about."""
+    rows = [line.split() for line in transcript.split(text)]
+    return [row for row in rows if row and not _SYSLOG.match(" ".join(row)) and ("-rw-" not in row or image in row)]
 
 
 def _differing(trial: Trial, said: Said) -> Iterator[str]:

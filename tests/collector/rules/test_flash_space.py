@@ -211,3 +211,18 @@ def test_the_rule_passes_exactly_where_a_room_has_what_it_needs(free: int, sizes
     assert found.free is not None
     assert found.needed is not None
     assert (standby_has(told).status is Status.PASS) is (found.free >= found.needed)
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_less_room_below_the_listing_of_a_folder_is_heard(number: int) -> None:
+    """It is the same flash: a digit that was spoilt in one of the two figures isn't believed."""
+    spoilt = {**healthy(number), "dir bootflash:core": flash(1_411_203_072)}
+    found = judged(**{"first" if number == 1 else "second": spoilt})
+    assert found.status is Status.BLOCK
+    assert ("quay-a" if number == 1 else "quay-b", "dir bootflash:core") in told(found.evidence)
+
+
+def test_room_below_the_listing_of_a_folder_makes_up_for_nothing() -> None:
+    full = {**healthy(1), OWN: flash(1_411_203_072), "dir bootflash:core": flash(19_503_411_200)}
+    assert judged(full).status is Status.BLOCK
+    assert judged({**full, OWN: CUT_OFF}).status is Status.UNKNOWN

@@ -96,3 +96,11 @@ def test_members_of_two_pairs_are_told() -> None:
 )
 def test_who_may_be_partners_are_no_strangers(first: Answers, second: Answers) -> None:
     assert strangers(snapshot(first, second)) is None
+
+
+def test_one_serial_number_on_two_chassis_leaves_open_whose_answer_it_is() -> None:
+    found = mutual_view.judge(snapshot(of(1, "WXS1"), of(2, "WXS1")), policy())
+    assert found.status is Status.UNKNOWN
+    assert "one answer to `show version` isn't its own member's" in found.statement
+    assert VERSION in {item.command for item in found.evidence}
+    assert mutual_view.judge(snapshot(of(1, "WXS1"), of(2, "WXS2")), policy()).status is Status.PASS

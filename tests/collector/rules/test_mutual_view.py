@@ -1,10 +1,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
 
+from collector.demo import EVENING
 from collector.finding import Answer, Status
 from collector.rules.mutual_view import RULE
 from parsers.facts.core import Facts
@@ -222,3 +224,18 @@ def test_a_member_that_was_not_reached_is_missed() -> None:
 
 def test_no_loss_makes_a_healthy_pair_better() -> None:
     assert bettered(RULE, healthy(1), healthy(2), policy()) == []
+
+
+def test_answers_of_two_moments_are_not_known_to_belong_together() -> None:
+    found = snapshot()
+    second = found.members[1]
+    for started, status in (
+        (EVENING - timedelta(minutes=15), Status.PASS),
+        (EVENING - timedelta(days=9), Status.UNKNOWN),
+    ):
+        old = replace(second.captures["show install summary"], started=started)
+        mixed = replace(second, captures={**second.captures, "show install summary": old})
+        said = RULE.judge(replace(found, members=(found.members[0], mixed)), policy())
+        assert said.status is status
+    assert "`show install summary` of quay-b was taken 9 days before" in said.statement
+    assert "aren't those of one moment" in said.statement
