@@ -60,10 +60,10 @@ class _End(asyncio.Protocol):
         assert self.other.transport is not None
         while self._due and self._due[0][0] <= self._loop.time():
             data = self._due.popleft()[1]
-            if data:
-                self.other.transport.write(data)
-            else:
+            if not data:
                 self.other.transport.close()
+            elif not self.other.transport.is_closing():
+                self.other.transport.write(data)
         self._wait()
 
 
