@@ -14,6 +14,9 @@ from parsers.matching import Match, Matches
 R = TypeVar("R")
 Words = list[re.Match[str]]
 
+# No table has half as many. Each row costs work for every column, so a heading of thousands would take minutes.
+_MOST_COLUMNS = 40
+
 MAC = r"(?:[0-9A-Fa-f]{4}[.]){2}[0-9A-Fa-f]{4}|(?:[0-9A-Fa-f]{2}[:-]){5}[0-9A-Fa-f]{2}"
 """The shapes of a MAC address."""
 
@@ -37,7 +40,8 @@ def counted_rows(
     heading: Columns | None = None
     for match in matches.of("heading", "row"):
         if match.kind == "heading":
-            heading = columns.of(match["heading"], titles)
+            told = columns.of(match["heading"], titles)
+            heading = told if len(told.names) <= _MOST_COLUMNS else None
             continue
         row = read(match, heading) if heading is not None else None
         if row is None:

@@ -60,7 +60,7 @@ def _head(matches: Matches) -> tuple[int, ...]:
 
 
 # The time is known by its own shape, so a reason may have any number of words, and push the time out of its column.
-_REASON_AND_TIME = re.compile(r"(\S.*?)[ \t]+([0-9]{1,2}:[0-9]{2}:[0-9]{2}[ \t.].*)")
+_REASON_AND_TIME = re.compile(r"(\S(?:.*?\S)?)[ \t]+([0-9]{1,2}:[0-9]{2}:[0-9]{2}[ \t.].*)")
 _REASON_ALONE = re.compile(r"(?!.*[0-9]:[0-9])\S+(?: \S+){0,20}")
 
 

@@ -7,7 +7,7 @@ from random import Random
 
 # Characters that Python and a controller don't see alike: digits that `isdigit` takes and `int` doesn't, blanks and
 # line ends of Unicode, bytes that were not UTF-8, what a terminal acts on.
-_ODD = (
+_ODD: tuple[str, ...] = (
     *"\0\t\v\f\r\x1b\x1c\x85\xa0²³¼٣７߃᠐𝟗Ⅷ一\u2028\u2029\u3000\u200b\u202e\ufeff\ud800\udc80\udcff",
     "\x1b[31m",
     "\r\n",

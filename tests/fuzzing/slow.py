@@ -1,0 +1,73 @@
+"""Texts made to take long: one line, or the end of one that almost fits, over and over until a size is reached."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from tests.fuzzing.seeds import seeds
+
+# The longest line that is matched at all.
+_LONGEST_LINE = 4_000
+_SPOILT = "~\x01"
+
+_ANYWHERE = (
+    "x", " ", "\t", "7", "a#", "a(", "a(b)", "(", "[", "]", ")", "-", "- ", "=", "= ", ":", ".", ",", "%", "%A", "%A-",
+    "%A-5-B: ", "\x1b[", "\x1b[9", "\x1b[31m", "a ", "a  ", "A ", "a=", "a =", "a:", "9 ", "9.",
+    "9:", "9(", "(9%)", "*", "do ", "show ", "sh dir ", "Load for five secs ", "\xa0", "\u2028", "\0",
+    "0200.5e10.", "02:00:5e:10:", "AP Name ", "Number of APs", "Version ", "\ud83d", "\udcff", "Feb 5 22:00:00: %",
+    "<1>1: *Feb  5 2027 22:00:00.000 CET: ", "1:", "9d9h: ",
+)  # fmt: skip
+_WHOLE = ("\n", "\r", "\r\n", "\r\r\n", "\n\r", " \n", "x\n", "a#\n", "a#\r", "%A-5-B: c\n", "9\n", "-----\n", "a b\n")
+
+
+def whole_texts(command: str, size: int, most_lines: int) -> Iterator[tuple[str, str]]:
+    """Texts of this many characters with as many lines as are read, or with one line, each with its name."""
+    for run in _WHOLE:
+        yield f"many {run!r}", run * min(size // len(run), most_lines // max(run.count("\n"), run.count("\r")))
+    for run in ("x", " ", "7", "\x1b[", "%A-5-B: ", "a(", "(", "show ", "- "):
+        yield f"one line of {run!r}", run * (size // len(run))
+    for line in lines_of(command):
+        yield f"many {line!r}", _many(line, size, most_lines)
+        yield f"many {_spoilt(line)!r}", _many(_spoilt(line), size, most_lines)
+    for text in (seeds(command)[-1], *seeds(command)[:: max(1, len(seeds(command)) // 4)]):
+        yield f"an answer of {len(text)} characters over and over", _many(text, size, most_lines)
+
+
+def long_lines(command: str) -> Iterator[tuple[str, str]]:
+    """Lines as long as are matched: runs, and the command's own lines with each part of theirs stretched."""
+    for run in _ANYWHERE:
+        line = run * (_LONGEST_LINE // len(run))
+        yield f"{run!r} over and over", line
+        yield f"{run!r} over and over, spoilt", _spoilt(line[:-2])
+    for line in lines_of(command):
+        for part in re.finditer(r"[ \t]+|\w+|[^\w\s]+|\S+", line):
+            yield f"{line!r} stretched at {part.start()}", _stretched(line, part.start(), part.end())
+            yield f"{line!r} stretched at {part.start()}, spoilt", _spoilt(_stretched(line, *part.span())[:-2])
+            yield f"{line!r} up to {part.end()}, blanks", _spoilt(line[: part.end()].ljust(_LONGEST_LINE - 2))
+
+
+def lines_of(command: str) -> list[str]:
+    """The command's own lines, one for each shape: with all figures and all names being alike."""
+    shapes: dict[str, str] = {}
+    for text in seeds(command):
+        for line in text.split("\n"):
+            own = line.strip()
+            if own and len(own) < 400:
+                shapes.setdefault(re.sub(r"[A-Z]?[a-z]+", "a", re.sub(r"[0-9]+", "9", own)), own)
+    return list(shapes.values())
+
+
+def _many(piece: str, size: int, most_lines: int) -> str:
+    piece = piece.rstrip("\n") + "\n"
+    return piece * max(1, min(size // len(piece), most_lines // piece.count("\n")))
+
+
+def _stretched(line: str, start: int, end: int) -> str:
+    part = line[start:end]
+    room = _LONGEST_LINE - len(line) + len(part)
+    return line[:start] + (part * (room // len(part) + 1))[:room] + line[end:]
+
+
+def _spoilt(line: str) -> str:
+    return line + _SPOILT
