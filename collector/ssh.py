@@ -23,6 +23,7 @@ from collector.capture import Capture, Ending
 from collector.credentials import Credentials
 from collector.dialogue import Broken, Dialogue, Lost, NotInCatalogue, OutOfStep, Unechoed, change_of, check
 from collector.hostkeys import HostKey, KnownHosts, Standing
+from parsers import catalogue
 from parsers.catalogue import Command
 
 if TYPE_CHECKING:
@@ -191,7 +192,8 @@ class SshMember:
     def doubted(self) -> dict[str, str]:
         """Which answers since this was last asked don't count after all, and why; looks whether the last one had ended.
 
-        What is asked from then on may be the next round of a session that stays open.
+        Of a member that stopped answering, nobody knows whether it is still in the state that it told. What is asked
+        from then on may be the next round of a session that stays open.
         """
         login = self._login
         if login is not None and self._answered and not self._over:
@@ -203,6 +205,9 @@ class SshMember:
             except Broken as broken:
                 self._doubt_by(broken)
                 self._drop()
+        if self._over and self._over != _CLOSED:
+            told = [command.text for command in catalogue.momentary() if command.text in self._answered]
+            self._doubt(told, f"it stopped answering later: {self._over}")
         doubted, self._doubted = self._doubted, {}
         self._answered.clear()
         self._since_login = 0
@@ -225,7 +230,8 @@ class SshMember:
             )
 
     def _doubt(self, commands: Sequence[str], reason: str) -> None:
-        self._doubted |= dict.fromkeys(commands, masking.phrase(reason, _own(self._credentials)))
+        # The first reason is what began it.
+        self._doubted = dict.fromkeys(commands, masking.phrase(reason, _own(self._credentials))) | self._doubted
 
     def _capture(self, command: Command, text: str, reason: str, started: datetime, seconds: float) -> Capture:
         ending = Ending.COMPLETE if not reason else Ending.CUT_OFF if text else Ending.MISSING

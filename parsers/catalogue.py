@@ -29,7 +29,8 @@ class Command:
     """One command: its text, the template that reads it, its facts type, and how long it may take (seconds).
 
     `asked` is False for a form that the parser reads but a sweep doesn't send. `needed_by` names what else than a sweep
-    needs it: a command that has some, and isn't `asked` by a sweep, is deep: no rule rests on its answer.
+    needs it: a command that has some, and isn't `asked` by a sweep, is deep: no rule rests on its answer. What a
+    `momentary` one tells of a controller is over as soon as that stops answering.
     """
 
     text: str
@@ -38,6 +39,7 @@ class Command:
     seconds: float = 30.0
     asked: bool = True
     needed_by: frozenset[Purpose] = field(default_factory=frozenset)
+    momentary: bool = False
 
     @property
     def deep(self) -> bool:
@@ -73,9 +75,9 @@ COMMANDS: tuple[Command, ...] = (
     Command("dir bootflash: | include free", "directory", Directory, asked=False),
     Command("dir stby-bootflash:", "directory", StandbyDirectory, seconds=60),
     Command("dir stby-bootflash: | include free", "directory", StandbyDirectory, asked=False),
-    Command("show chassis rmi", "chassis", Chassis, needed_by=_WATCH),
+    Command("show chassis rmi", "chassis", Chassis, needed_by=_WATCH, momentary=True),
     Command("show chassis", "chassis", Chassis, asked=False),
-    Command("show redundancy", "redundancy", Redundancy, needed_by=_WATCH),
+    Command("show redundancy", "redundancy", Redundancy, needed_by=_WATCH, momentary=True),
     Command("show romvar", "rom_variables", RomVariables),
     Command("show install summary", "install_summary", InstallSummary, needed_by=_WATCH),
     Command("show issu state detail", "issu_state", IssuState, needed_by=_WATCH),
@@ -129,6 +131,11 @@ def asked() -> tuple[Command, ...]:
 def deep() -> tuple[Command, ...]:
     """The commands that no sweep sends but something else does, in the order in which they are sent."""
     return tuple(command for command in COMMANDS if command.deep)
+
+
+def momentary() -> tuple[Command, ...]:
+    """The commands whose answers say nothing any more of a controller that has stopped answering."""
+    return tuple(command for command in COMMANDS if command.momentary)
 
 
 def needed_by(purpose: Purpose) -> tuple[Command, ...]:

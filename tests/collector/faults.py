@@ -89,6 +89,8 @@ class Tried:
 
 GO, UNDECIDED, NO_GO = Verdict.GO, Verdict.UNDECIDED, Verdict.NO_GO
 
+# No rule that blocks rests on them.
+_LAST = ("show ntp status", "show clock", "show wireless management trustpoint")
 _VERSION, _IMAGES = "show version", "show ap image"
 
 
@@ -141,6 +143,21 @@ FAULTS = (
         {B: Behaviour(cuts=1000, cut_command="show redundancy")},
         rule="pair-state",
         says="the session was lost twice",
+    ),
+    Fault(
+        "session dropped for good when all that blocks is asked",
+        UNDECIDED,
+        {B: Behaviour(cuts=1000, cut_command="show ntp status")},
+        rule="pair-state",
+        says="it stopped answering later: the session was lost twice",
+    ),
+    Fault(
+        "nothing answered any more when all that blocks is asked",
+        UNDECIDED,
+        {B: Behaviour(silent=_LAST)},
+        rule="pair-state",
+        says="it stopped answering later: three answers in a row were not to be had: no whole answer within 3 s",
+        patience=0.1,
     ),
     Fault(
         "switchover while it is asked",
