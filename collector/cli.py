@@ -121,7 +121,9 @@ def _explain(error: Exception) -> int:
         return complain(f"{error.filename}: {error.strerror}", WRONG_QUESTION)
     import traceback
 
-    traceback.print_exc()
+    from collector import masking
+
+    print(masking.phrase(traceback.format_exc()), end="", file=sys.stderr)
     return complain(f"internal error ({type(error).__name__}); please report the lines above", INTERNAL)
 
 

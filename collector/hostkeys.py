@@ -19,7 +19,7 @@ from functools import lru_cache
 from pathlib import Path
 from re import fullmatch
 
-from collector import openssh
+from collector import folders, masking, openssh
 
 _SSH_PORT = 22
 
@@ -135,7 +135,7 @@ def record(path: Path, keys: Iterable[HostKey]) -> list[HostKey]:
     its owner only where there is none. Raises OSError.
     """
     left = []
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    folders.make_private(path.parent)
     for key in keys:
         standing = KnownHosts.read(path).standing(key)
         if standing is Standing.UNKNOWN:
@@ -168,7 +168,7 @@ def _exchanged(route: openssh.Route, types: tuple[str, ...]) -> tuple[str, str]:
         transport.start_client(timeout=seconds)
         key = transport.get_remote_server_key()
     except (SSHException, EOFError, OSError) as error:
-        said = connection.complaint() or error or "it ended the connection"
+        said = masking.quoted(connection.complaint()) or error or "it ended the connection"
         raise NotPresented(f"{route} showed no host key: {said}") from None
     finally:
         connection.close()

@@ -20,6 +20,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import IO
 
+from collector import folders
+
 STATE = "READYPAIR_STATE"
 """The environment's name for the folder of the locks."""
 
@@ -97,7 +99,7 @@ def _file(folder: Path, name: str) -> IO[bytes]:
     # Not truncated: what the other one wrote stands in it. No link is followed: what it leads to would be written over.
     flags = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        folders.make_private(folder)
         return os.fdopen(os.open(folder / name, flags, 0o600), "r+b", buffering=0)
     except OSError as error:
         why = f"{name} is a link" if error.errno == errno.ELOOP else str(error.strerror)

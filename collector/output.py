@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from collector import files, rules
+from collector import files, folders, rules
 from collector.report import document, page
 from collector.result import Result
 
@@ -24,7 +24,7 @@ def captures_folder(out: Path) -> Path:
 
 def prepare(out: Path) -> None:
     """Make the folder and see that it can be written to, before any controller is asked; OSError where it can't."""
-    out.mkdir(mode=0o700, parents=True, exist_ok=True)
+    folders.make_private(out)
     with tempfile.TemporaryFile(dir=out):
         pass
 

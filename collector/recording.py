@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import hashlib
 import json
 import os
@@ -14,7 +13,7 @@ from typing import Annotated, Any, TypeVar
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError
 
-from collector import files
+from collector import files, folders
 from collector.capture import Capture, Ending
 from collector.masking import masked
 from parsers import catalogue
@@ -68,7 +67,7 @@ def write(folder: Path, member: str, captures: Iterable[Capture]) -> Path:
     doesn't take it.
     """
     own = folder / checked_name(member)
-    _make_private(own)
+    folders.make_private(own)
     own.chmod(0o700)
     # Until the last file stands, the manifest lists nothing: a new text must never count under an old entry.
     _write_json(own / MANIFEST, {"captures": {}})
@@ -153,7 +152,7 @@ def overlaps(out: Path, folder: Path) -> bool:
 
 def write_selection(folder: Path, pairs: Sequence[str]) -> None:
     """Write which pairs were asked, so that a replay of a partial sweep asks for the same ones."""
-    _make_private(folder)
+    folders.make_private(folder)
     _write_json(folder / SELECTION, {"pairs": list(pairs)})
 
 
@@ -283,14 +282,6 @@ def _encoded(text: str) -> bytes:
 def _aware(moment: datetime) -> datetime:
     """The moment with its offset; one without any is local time."""
     return moment if moment.tzinfo else moment.astimezone()
-
-
-def _make_private(folder: Path) -> None:
-    """Make a folder and what is missing above it; Path.mkdir would leave those above open to all."""
-    for missing in reversed([path for path in (folder, *folder.parents) if not path.exists()]):
-        missing.mkdir(mode=0o700, exist_ok=True)
-    if not folder.is_dir():
-        raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder))
 
 
 def _write_json(path: Path, data: Mapping[str, Any]) -> None:
