@@ -38,9 +38,11 @@ from collector.simulated_shell import (
     Terminal,
 )
 
-__all__ = ["LIMITED_SHELL", "Behaviour", "Credentials", "Fleet", "Received", "fleet", "recordings"]
+__all__ = ["LIMITED_SHELL", "WIRE_LOG", "Behaviour", "Credentials", "Fleet", "Received", "fleet", "recordings"]
 
 ADDRESS = "127.0.0.1"
+WIRE_LOG = "READYPAIR_WIRE_LOG"
+"""The variable of the environment that names a file for what all simulated controllers receive, in every process."""
 _PAGE = 24
 _Socket = socket.socket
 
@@ -115,11 +117,11 @@ class Fleet:
 
 
 class Log:
-    """Every line received, in memory and, where a file is given, in it as one JSON object a line."""
+    """Every line received, in memory and, where files are given, in them as one JSON object a line."""
 
-    def __init__(self, file: TextIO | None = None) -> None:
+    def __init__(self, *files: TextIO) -> None:
         self._entries: list[Received] = []
-        self._file = file
+        self._files = files
         self._lock = threading.Lock()
 
     def add(self, member: str, line: str) -> None:
@@ -127,10 +129,10 @@ class Log:
         entry = Received(member, datetime.now(UTC), line)
         with self._lock:
             self._entries.append(entry)
-            if self._file:
-                row = {"at": entry.at.isoformat(), "member": member, "line": line}
-                self._file.write(json.dumps(row) + "\n")
-                self._file.flush()
+            for file in self._files:
+                row = {"at": entry.at.isoformat(), "member": member, "line": line, "process": os.getpid()}
+                file.write(json.dumps(row) + "\n")
+                file.flush()
 
     def entries(self, member: str | None = None) -> list[Received]:
         """What was received, by one member or by all."""
@@ -352,11 +354,13 @@ def fleet(
 
     Members get the ports from `port_base` on, in the mapping's order, or any free ones (0). Raises OSError where a
     port is taken. Without credentials every run has random ones: `fleet.credentials`. Who is in `answers` answers by
-    them instead of its recording, and may leave and come back.
+    them instead of its recording, and may leave and come back. What is received also goes to the file that the
+    environment's READYPAIR_WIRE_LOG names, with that of all other processes.
     """
     credentials = credentials or Credentials.random()
     with ExitStack() as stack:
-        log = Log(stack.enter_context(_owners_file(log_file)) if log_file else None)
+        files = (log_file, os.environ.get(WIRE_LOG))
+        log = Log(*(stack.enter_context(_owners_file(Path(file))) for file in files if file))
         members: dict[str, _Member] = {}
         for at, (name, folder) in enumerate(recordings.items()):
             behaviour = (behaviours or {}).get(name, Behaviour())
