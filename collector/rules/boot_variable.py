@@ -58,7 +58,8 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
         manual = word(member, reading, _manual_boot(snapshot, member), "manual_boot")
         by_itself = hear("manual boot setting", manual, _of(member, manual_of_standby), _by_itself)
         register = word(member, reading, _register(member), "config_register")
-        registers = hear("configuration register", register, _of(member, register_of_standby), _boots_saved)
+        told = [*_of(member, register_of_standby), *_by_redundancy(snapshot, member)]
+        registers = hear("configuration register", register, told, _boots_saved)
         # Where the member withheld it, the clause about its boot list has said so already.
         settings = [part for part in troubles(by_itself) if not (manual.withheld and part.status is Status.UNKNOWN)]
         parts += [*boots, *settings, *_unsaid(boots, registers, register)]
@@ -85,6 +86,15 @@ def _register(member: MemberSnapshot) -> Callable[[Boot], str | None]:
         return facts.next_config_register or facts.config_register or silent
 
     return value
+
+
+def _by_redundancy(snapshot: Snapshot, member: MemberSnapshot) -> list[Word[str]]:
+    """What `show redundancy` says of the register; nothing where `show boot` announces another one for the reload."""
+    own = member.read("show boot", Boot).facts
+    partners = snapshot.other(member).read("show boot", Boot).facts
+    if (own and own.next_config_register) or (partners and partners.peer_next_config_register):
+        return []
+    return by_redundancy(snapshot, member, lambda processor: processor.config_register, "config_register")
 
 
 def _register_of_peer(facts: Boot) -> str | None:

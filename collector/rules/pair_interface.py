@@ -15,6 +15,7 @@ from inventory.policy import Policy
 from parsers.facts.software import RomVariables, Version
 
 _VARIABLE = "CHASSIS_HA_IFNAME"
+_ADDRESS = "CHASSIS_HA_LOCAL_IP"
 _DO_NOT_PROCEED = (
     "Do not proceed with the upgrade: a member that comes back with another redundancy interface may not find its "
     "partner, and both may become active. Have the interfaces made the same by the vendor's procedure. It reloads a "
@@ -43,7 +44,7 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
         clause = f"both members are physical controllers: {'; '.join(item.kind_clause for item in both)}"
         evidence = tuple(line for item in both for line in item.kind_evidence)
         return answer([Part(Status.NOT_APPLICABLE, clause, evidence)])
-    return answer([*_kinds(both), *_interfaces(both), _compared(both)])
+    return answer([*_kinds(both), *_interfaces(both), *_borrowed(snapshot), _compared(both)])
 
 
 def _controller(member: MemberSnapshot, policy: Policy) -> _Controller:
@@ -83,6 +84,18 @@ def _compared(both: Sequence[_Controller]) -> Part:
         return Part(Status.BLOCK, clause, evidence, _DO_NOT_PROCEED)
     clause = f"{first.name} and {second.name} both use {first.interface} as redundancy interface ({_VARIABLE})"
     return Part(Status.PASS, clause, evidence)
+
+
+def _borrowed(snapshot: Snapshot) -> list[Part]:
+    """That both answers give one and the same address as their own: one of them isn't its own member's."""
+    readings = [member.read("show romvar", RomVariables) for member in snapshot.members]
+    told = [(reading.facts.variables or {}).get(_ADDRESS, "") if reading.facts else "" for reading in readings]
+    if not told[0].strip() or told[0].strip() != told[1].strip():
+        return []
+    first, second = (member.name for member in snapshot.members)
+    clause = f"{first} and {second} both have {told[0].strip()} for their own address ({_ADDRESS})"
+    evidence = tuple(line for reading in readings for line in reading.evidence(f"variables.{_ADDRESS}"))
+    return [unknown(f"{clause}, so one of the answers isn't its own member's", evidence)]
 
 
 def _kinds(both: Sequence[_Controller]) -> list[Part]:

@@ -120,12 +120,16 @@ def _words(text: str) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class Processor:
-    """What `show redundancy` prints of one of the two processors; the state as printed (`ACTIVE`, `STANDBY HOT`)."""
+    """What `show redundancy` prints of one of the two processors; the state as printed (`ACTIVE`, `STANDBY HOT`).
+
+    `config_register` is the one that counts at the next reload, as printed (`0x102`).
+    """
 
     location: str | None = None
     state: str | None = None
     release: str | None = None
     boot: tuple[str, ...] | None = None
+    config_register: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -159,6 +163,7 @@ _TEXTS = ("hardware_mode", "configured_mode", "operating_mode", "last_switchover
 _NUMBERS = ("switchovers", "standby_failures")
 _SYSTEM = (*_TEXTS, *_NUMBERS, "communications", "communications_reason")
 _DOWN = re.compile(r"Down(?:[ \t,(].*?(?:Reason:(.*))?)?", re.IGNORECASE)
+_REGISTER = re.compile(r"(0x[0-9A-Fa-f]{1,8})(?:[ \t]+\(will be (0x[0-9A-Fa-f]{1,8}) at next reload\))?")
 # The same line first, as far as the release goes; across a line's end only where a comma shows that it is whole.
 _RELEASE = re.compile(
     r"\bVersion[ \t\n]+(?:([0-9][0-9a-z.]*)(?=[, ]|\n[^0-9a-z.]|$)|([0-9][0-9a-z.]*(?:\n[0-9a-z.]+)+)(?=,))"
@@ -191,7 +196,8 @@ class _Blocks:
             self._of_a_processor(match)
 
     def processor(self, block: str) -> Processor | None:
-        fields = {name: self.values.get(f"{block}.{name}") for name in ("location", "state", "release", "boot")}
+        names = ("location", "state", "release", "boot", "config_register")
+        fields = {name: self.values.get(f"{block}.{name}") for name in names}
         return Processor(**fields) if block in self.values else None
 
     def _open(self, block: str, at: int) -> None:
@@ -211,6 +217,9 @@ class _Blocks:
             self._release(match)
         elif match.kind == "boot":
             self._boot(match)
+        elif match.kind == "other" and match["key"].strip().lower() == "configuration register":
+            found = _REGISTER.fullmatch(match["value"].strip())
+            self._put(f"{self._block}.config_register", (found[2] or found[1]) if found else None, match.at)
 
     def _location(self, text: str, at: int) -> None:
         # The other processor's block may come without its title.

@@ -210,7 +210,9 @@ def _unreached(pair: PairDescription, lot: random.Random) -> PairDescription:
     return replace(pair, members=(first, second))
 
 
-def _model(pair: PairDescription, lot: random.Random) -> PairDescription:
+def _model(pair: PairDescription, lot: random.Random) -> PairDescription | None:
+    if pair.members[0].virtual:
+        return None
     return _members(pair, lot, model=lot.choice(("WX-9820", "WX-9841")))
 
 

@@ -23,6 +23,8 @@ from tests.demo_fleet import fleet, judged
 from tests.fleet.printing import REFUSED
 
 _SHARES = 40
+CHASSIS = "show chassis rmi"
+_MAC = re.compile(r"\b[0-9a-f]{4}(?:\.[0-9a-f]{4}){2}\b")
 _SYSLOG = re.compile(r".*%[A-Z_]+-\d-[A-Z_]+:|Load for |Time source ")
 
 
@@ -126,29 +128,46 @@ def _understood_as_anyone(capture: Capture) -> Reading[Facts]:
 def is_fit(trial: Trial, said: Said) -> bool:
     """Whether every answer in which the pair's faults showed is now, word for word, that of a pair fit to go.
 
-    That is the same pair without its faults, tonight or weeks ago, with the image staged or not yet, or with a standby
-    that refuses the command: if these are the words, dated tonight, nobody can tell from them that it isn't so.
+    That is the same pair without its faults, tonight or weeks ago, with the image staged or not yet, with other files
+    on its flash, or with a standby that refuses the command: if these are the words, dated tonight, nobody can tell
+    from them that it isn't so.
     """
-    return trial.healthy and all(_is_healthy(trial, key, said.get(key)) for key in trial.telling)
+    return trial.healthy and all(_is_healthy(trial, said, key) for key in trial.telling)
 
 
-def _is_healthy(trial: Trial, key: Key, capture: Capture | None) -> bool:
+def _is_healthy(trial: Trial, said: Said, key: Key) -> bool:
+    capture = said.get(key)
     if capture is None or capture.ending is not Ending.COMPLETE:
         return key not in trial.twin
     if capture.started != trial.snapshot.moment:
         return False
+    if key[0] == trial.standby and _is_refusal(capture):
+        return True
     image = trial.snapshot.pair.image
     named = image.file if image else ""
     fit = [each[key] for each in (trial.twin, trial.old) if key in each]
-    fit += ["\n".join(REFUSED)] if key[0] == trial.standby else []
     fit += ["\n".join(line for line in text.split("\n") if named not in line) for text in fit]
-    return _words(capture.text, named) in [_words(text, named) for text in fit]
+    texts = [capture.text, *fit]
+    own = said.get((trial.standby, CHASSIS))
+    if key[1] == CHASSIS and own is not None and _is_refusal(own):
+        # Which chassis the standby is nobody but its partner tells then.
+        texts = [_MAC.sub("", text) for text in texts]
+    words, *others = (_words(text, named) for text in texts)
+    return words in others
+
+
+def _is_refusal(capture: Capture) -> bool:
+    return capture.ending is Ending.COMPLETE and _words(capture.text, "") == _words("\n".join(REFUSED), "")
 
 
 def _words(text: str, image: str) -> list[list[str]]:
     """The lines without blank ones, what breaks in from outside, and the rows of files that no rule asks about."""
     rows = [line.split() for line in transcript.split(text)]
-    return [row for row in rows if row and not _SYSLOG.match(" ".join(row)) and ("-rw-" not in row or image in row)]
+    return [row for row in rows if row and not _SYSLOG.match(" ".join(row)) and not _is_another_file(row, image)]
+
+
+def _is_another_file(row: list[str], image: str) -> bool:
+    return "drwx" in row or ("-rw-" in row and image not in row)
 
 
 def _differing(trial: Trial, said: Said) -> Iterator[str]:

@@ -216,3 +216,23 @@ def test_a_register_that_the_active_one_should_tell_of_a_refusing_standby_is_mis
     refusing = changed(healthy(2), show_boot=REFUSED)
     assert judged(boots(1, peer_config_register="0x100"), refusing)[0] is Status.BLOCK
     assert judged(boots(1, peer_config_register=None), refusing)[0] is Status.UNKNOWN
+
+
+@pytest.mark.parametrize(("teller", "block"), [(1, "this"), (2, "peer")])
+def test_what_show_redundancy_tells_of_a_register_is_heard(teller: int, block: str) -> None:
+    """A line that `show boot` lost, or another member's `show boot`, doesn't hide it."""
+    said = healthy(teller)["show redundancy"]
+    assert isinstance(said, Redundancy)
+    processor = getattr(said, block)
+    tells = {
+        **healthy(teller),
+        "show redundancy": replace(said, **{block: replace(processor, config_register="0x2142")}),
+    }
+    first, second = (tells if number == teller else healthy(number) for number in (1, 2))
+    status, statement = judged(first, second)
+    assert status is Status.BLOCK
+    assert "quay-a's configuration register is 0x2142" in statement
+    announced = boots(1, config_register="0x2142", next_config_register="0x102")
+    first = {**first, "show boot": announced["show boot"]}
+    # `show redundancy` may tell of the one that counts only until then.
+    assert judged(first, second)[0] is Status.PASS

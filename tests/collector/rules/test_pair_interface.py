@@ -118,3 +118,14 @@ def test_no_loss_makes_it_better(
         says(number, model, interface) for number, model, interface in zip((1, 2), models, interfaces, strict=True)
     )
     assert made_better(RULE, first, second, policy()) == []
+
+
+def test_one_address_of_both_members_leaves_open_whose_answer_it_is() -> None:
+    def at(number: int, address: str) -> Answers:
+        variables = {"CHASSIS_HA_IFNAME": "GigabitEthernet3", "CHASSIS_HA_LOCAL_IP": address}
+        return changed(says(number, VIRTUAL, None), show_romvar=RomVariables(variables=variables))
+
+    assert judged(at(1, "198.51.100.1"), at(2, "198.51.100.2")).status is Status.PASS
+    found = judged(at(1, "198.51.100.1"), at(2, "198.51.100.1"))
+    assert found.status is Status.UNKNOWN
+    assert "one of the answers isn't its own member's" in found.statement

@@ -204,12 +204,25 @@ def test_redundancy_of_a_healthy_pair() -> None:
         switchovers=3,
         last_switchover_reason="user forced",
         standby_failures=1,
-        this=Processor(location="slot 1", state="ACTIVE", release="17.9.4a", boot=boot),
-        peer=Processor(location="slot 2", state="STANDBY HOT", release="17.9.4a", boot=boot),
+        this=Processor(location="slot 1", state="ACTIVE", release="17.9.4a", boot=boot, config_register="0x102"),
+        peer=Processor(location="slot 2", state="STANDBY HOT", release="17.9.4a", boot=boot, config_register="0x102"),
     )
     expected = {"communications": (12,), "this.state": (17,), "this.release": (19,), "this.boot": (23,)}
     expected |= {"peer": (29,), "peer.location": (31,), "peer.state": (32,), "peer.boot": (38,), "hardware_mode": (8,)}
     assert {name: facts.at[name] for name in expected} == expected
+
+
+def test_the_register_that_counts_is_the_one_at_the_next_reload() -> None:
+    said = "Configuration register = 0x102"
+    assert said in THIS
+    facts = redundancy(
+        SYSTEM + THIS.replace(said, f"{said.replace('0x102', '0x2142')} (will be 0x2102 at next reload)")
+    )
+    assert facts.this is not None
+    assert facts.this.config_register == "0x2102"
+    spoilt = redundancy(SYSTEM + THIS.replace(said, said.replace("0x102", "0x1~2")))
+    assert spoilt.this is not None
+    assert spoilt.this.config_register is None
 
 
 def test_redundancy_as_the_standby_tells_it() -> None:
