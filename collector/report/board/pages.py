@@ -27,6 +27,9 @@ from collector.rules.rule import Rule
 
 INDEX, STYLE, SCRIPT = "index.html", "board.css", "board.js"
 _OLDEST = "The verdicts rest on answers since"
+_OLDEST_UNDATED = "Some captures tell no time, and they may be older; the verdicts were made since"
+_LAST = "Its last answer came on"
+_LAST_UNDATED = "Its last captures tell no time, and they may be older; they were judged on"
 
 
 @dataclass(frozen=True)
@@ -58,7 +61,11 @@ def script() -> bytes:
 
 def index(board: Board) -> str:
     """The fleet's page."""
-    return _render("board.html.jinja", board.frame, board.heard, _OLDEST, up="", board=board)
+    return _render("board.html.jinja", board.frame, board.heard, _oldest(board), up="", board=board)
+
+
+def _oldest(board: Board) -> str:
+    return _OLDEST if board.dated else _OLDEST_UNDATED
 
 
 def pair(sheet: Sheet, frame: Frame, history: Picture | None, flash: Picture | None) -> str:
@@ -67,7 +74,7 @@ def pair(sheet: Sheet, frame: Frame, history: Picture | None, flash: Picture | N
         "pair.html.jinja",
         frame,
         sheet.row.heard,
-        "Its last answer came on",
+        _LAST if sheet.row.dated else _LAST_UNDATED,
         sheet=sheet,
         row=sheet.row,
         rule_pages=_rule_pages(),
@@ -79,7 +86,7 @@ def pair(sheet: Sheet, frame: Frame, history: Picture | None, flash: Picture | N
 
 def rule(rule: Rule, board: Board) -> str:
     """A rule's page, with the pairs that don't pass it."""
-    return _render("rule.html.jinja", board.frame, board.heard, _OLDEST, rule=rule, rows=board.rows)
+    return _render("rule.html.jinja", board.frame, board.heard, _oldest(board), rule=rule, rows=board.rows)
 
 
 def history_says(sheet: Sheet, lanes: Sequence[Lane]) -> str:

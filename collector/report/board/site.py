@@ -93,7 +93,7 @@ class Row:
     """A pair in the fleet's table.
 
     `asked` is the night of its last answer and `known` its verdict then, both None for a pair that never answered;
-    `heard` when that was. `in_a_row` counts the nights in a row on which it was go, `ready` those of the last thirty
+    `heard` when that was, or when it was judged where its captures tell no time (not `dated`). `in_a_row` counts the nights in a row on which it was go, `ready` those of the last thirty
     by the calendar, of which `counted` count; `first` says that there is no night before its last answer.
     """
 
@@ -104,6 +104,7 @@ class Row:
     asked: date | None = None
     known: Verdict | None = None
     heard: datetime | None = None
+    dated: bool = True
     in_a_row: int = 0
     ready: int = 0
     counted: int = 0
@@ -182,8 +183,16 @@ class Board:
 
         Where none counts any more it is the last one that there was.
         """
-        counted = [row.heard for row in self.rows if row.heard and row.standing is not Standing.NOT_ASKED]
+        counted = self._counted()
         return min(counted) if counted else max((row.heard for row in self.rows if row.heard), default=None)
+
+    @property
+    def dated(self) -> bool:
+        """Whether all answers that count tell when they were given."""
+        return all(row.dated for row in self.rows if row.standing is not Standing.NOT_ASKED)
+
+    def _counted(self) -> list[datetime]:
+        return [row.heard for row in self.rows if row.heard and row.standing is not Standing.NOT_ASKED]
 
 
 def frame_of(
@@ -227,6 +236,7 @@ def sheet_of(store: Store, name: str, frame: Frame) -> Sheet | None:
             asked=answered.night,
             known=answered.verdict,
             heard=answered.asked or answered.judged,
+            dated=answered.asked is not None,
             window=_window(planned, result),
             first=not any(night.in_time for night in nights if night is not answered),
             troubles=tuple(_troubles(state(answered.state), result)),

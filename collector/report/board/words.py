@@ -174,7 +174,10 @@ def figures(sheet: Sheet, frame: Frame) -> Iterator[tuple[str, str]]:
     yield "Go in a row", wording.number_of(row.in_a_row, "night")
     yield f"Go of the last {LAST}", share(row)
     if row.heard is not None:
-        yield "Asked", wording.moment(row.heard.astimezone(_zone(sheet)))
+        yield (
+            "Asked" if row.dated else "Judged, its captures tell no time",
+            wording.moment(row.heard.astimezone(_zone(sheet))),
+        )
 
 
 def _zone(sheet: Sheet) -> tzinfo | None:

@@ -44,6 +44,7 @@ class MemoryStore:
         aps: tuple[str, ...] | None = None,
         members: Mapping[str, MemberState] | None = None,
         report: bool = True,
+        dated: bool = True,
     ) -> Night:
         """Store a pair's last word of a night."""
         number = sum(map(len, self.kept.values())) + 1
@@ -54,7 +55,7 @@ class MemoryStore:
             site=result.pair.site,
             night=night,
             source=Source.SWEEP,
-            asked=moment if in_time else None,
+            asked=moment if in_time and dated else None,
             judged=moment + timedelta(minutes=1),
             verdict=result.verdict,
             target_release=result.target_release,

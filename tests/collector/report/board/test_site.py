@@ -8,6 +8,7 @@ import pytest
 from collector.finding import Status, Verdict
 from collector.nights.change import Kind
 from collector.nights.outlook import Forecast, Silence
+from collector.report.board import pages, words
 from collector.report.board.drawn import Span, Standing, Stretch
 from collector.report.board.plans import PlanCard
 from collector.report.board.site import Board, Frame, Planned, Sheet, board_of, frame_of, names_of, sheet_of
@@ -251,6 +252,18 @@ def test_one_pair_that_is_asked_again_makes_the_others_no_newer() -> None:
     rows = {row.name: row.heard for row in made(store).rows}
     assert made(store).heard == rows["pontoon"]
     assert rows["quay"] != rows["pontoon"]
+
+
+def test_what_tells_no_time_is_not_said_to_be_asked_when_it_was_judged() -> None:
+    store = MemoryStore()
+    store.add(QUAY, LAST)
+    assert made(store).dated
+    night = store.add(PONTOON, LAST, dated=False)
+    assert not made(store).dated
+    figures = dict(words.figures(sheet(store, "pontoon"), frame(store)))
+    assert "Asked" not in figures
+    assert figures["Judged, its captures tell no time"].startswith(night.judged.strftime("%Y-%m-%d"))
+    assert "captures tell no time" in pages.index(made(store))
 
 
 def test_where_no_answer_counts_the_last_one_is_told() -> None:
