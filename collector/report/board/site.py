@@ -93,8 +93,9 @@ class Row:
     """A pair in the fleet's table.
 
     `asked` is the night of its last answer and `known` its verdict then, both None for a pair that never answered;
-    `heard` when that was, or when it was judged where its captures tell no time (not `dated`). `in_a_row` counts the nights in a row on which it was go, `ready` those of the last thirty
-    by the calendar, of which `counted` count; `first` says that there is no night before its last answer.
+    `heard` when that was, or when it was judged where its captures tell no time (not `dated`). `in_a_row` counts the
+    nights in a row on which it was go, `ready` those of the last thirty by the calendar, of which `counted` count;
+    `first` says that there is no night before its last answer.
     """
 
     name: str
