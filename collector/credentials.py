@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from collector import openssh
+from collector import masking, openssh
 from inventory.pairs import Pair
 
 if TYPE_CHECKING:
@@ -86,6 +86,7 @@ def resolve(
         keys = not password and (bool(known.key_files) or has_keys())
         if not password:
             password = passwords.stored(username) if keys else passwords.stored(username) or passwords.asked(username)
+        masking.beware(password, secret)
         found[name] = Credentials(username, password, secret, keys, known.key_files if keys else ())
     return found
 

@@ -7,6 +7,7 @@ capture tells the parsers stays: neither a name nor a figure that is read is a s
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -30,6 +31,24 @@ _MOST_LINES = 64
 _VARIABLES = ("READYPAIR_PASSWORD", "READYPAIR_SECRET")
 _URLS = ("READYPAIR_STORE", "READYPAIR_NOTIFY", *(f"{kind}_proxy" for kind in ("http", "https", "all", "ftp")))
 _CLASH = "one of readypair's own passwords stands where a fact is read; give readypair's account another one"
+
+
+# Those that came from a prompt, a keyring or an inventory; a process has few.
+_HEARD_OF: set[str] = set()
+
+
+def beware(*secrets: str | None) -> None:
+    """Let no sentence and no log line hold these secrets from now on."""
+    _HEARD_OF.update(maskable(secrets))
+
+
+class Masking(logging.Filter):
+    """Masks what a logger says: the libraries below name what the other side said, whatever that holds."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Let every record pass, without its secrets."""
+        record.msg, record.args = quoted(record.getMessage()), None
+        return True
 
 
 def of_environment(environment: Mapping[str, str] = os.environ) -> frozenset[str]:
@@ -71,13 +90,12 @@ def masked(capture: Capture, own: Iterable[str] = ()) -> Capture:
 
 def phrase(text: str, own: Iterable[str] = ()) -> str:
     """A sentence without readypair's own secrets."""
-    return _told(text, frozenset(own) | of_environment())
+    return _told(text, frozenset(own) | of_environment() | _HEARD_OF)
 
 
 def quoted(text: str, own: Iterable[str] = ()) -> str:
     """What somebody else said, in one line, without readypair's own secrets and without what looks like one."""
-    own = frozenset(own) | of_environment()
-    long, short = _by_length(own)
+    long, short = _by_length(frozenset(own) | of_environment() | _HEARD_OF)
     return blanked(Capture("", "", text), long, short, prose=True).capture.text
 
 

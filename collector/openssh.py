@@ -25,6 +25,8 @@ _PATIENCE = 1.0
 # paramiko logs a traceback for every connection that ends; ours are told in a clause by whoever needed them.
 if logging.getLogger("paramiko.transport").level == logging.NOTSET:
     logging.getLogger("paramiko.transport").setLevel(logging.CRITICAL)
+# Whoever turns its log on is told what controllers say before a login, and at its end.
+logging.getLogger("paramiko.transport").addFilter(masking.Masking())
 
 
 class ConfigurationError(Exception):
