@@ -101,11 +101,14 @@ def _before_syslog(line: str) -> str:
     """
     if "%" not in line:
         return line
+    indent = len(line) - len(line.lstrip(_BLANKS))
     for message in _MESSAGE.finditer(line):
         start = message.start()
-        near = max(0, start - _STAMP_LENGTH)
-        stamp = _STAMP.search(line[near:start])
-        own = line[: near + stamp.start() if stamp else start].rstrip(_BLANKS)
-        if stamp or not own:
-            return own
+        if start == indent:
+            return ""
+        # No stamp holds a per cent sign: so a line full of messages is gone over once, not once for each of them.
+        near = line.rfind("%", max(0, start - _STAMP_LENGTH), start) + 1 or max(0, start - _STAMP_LENGTH)
+        stamp = _STAMP.search(line[near:start]) if line.endswith(": ", near, start) else None
+        if stamp:
+            return line[: near + stamp.start()].rstrip(_BLANKS)
     return line
