@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, get_args
@@ -43,7 +44,7 @@ def read_history(path: Path) -> dict[str, tuple[float, ...]]:
     In the file durations are minutes: `copy` that of one image onto one member, `restart-aps` that of one round. Raises
     InventoryError with all mistakes.
     """
-    if not path.exists():
+    if not os.path.lexists(path):
         return {}
     read = yaml_files.validate(_History, yaml_files.load(path), path)
     return {stage: tuple(each * 60 for each in minutes) for stage, minutes in read.stages.items()}

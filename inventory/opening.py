@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Mapping
+import os
+from collections import Counter
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, StrictInt, StrictStr
 
-from inventory import yaml_files
+from inventory import names, yaml_files
 from inventory.pairs import NO_PORT, Pair, is_port
 from inventory.policy import Policy
 from inventory.problems import InventoryError, Problem
@@ -71,7 +73,7 @@ def open_inventory(folder: Path, rules: Mapping[str, bool]) -> Fleet:
 
 def read_policy(path: Path, rules: Mapping[str, bool]) -> Policy:
     """The policy of a file; InventoryError with all its mistakes. `rules` as for `open_inventory`."""
-    if not path.exists():
+    if not os.path.lexists(path):
         message = "there is no policy; copy the demo's and fill in your vendor's published figures"
         raise InventoryError([Problem(path, "", message)])
     data = yaml_files.load(path)
@@ -101,10 +103,20 @@ def _port(value: int) -> int:
     return value
 
 
+# What no address holds, but a shell would act on: OpenSSH's configuration may hand it one (`ProxyCommand ... %h`).
+_NOT_IN_ADDRESSES = set(" '\"`$;&|<>(){}\\*?!#/")
+
+
+def _address(value: str) -> str:
+    if not names.is_one_line(value) or value.startswith("-") or set(value) & _NOT_IN_ADDRESSES:
+        raise ValueError("must be an address, or a host's name")
+    return value
+
+
 class _Login(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
-    hostname: StrictStr | None = None
+    hostname: Annotated[StrictStr, AfterValidator(_address)] | None = None
     port: Annotated[StrictInt, AfterValidator(_port)] | None = None
     username: StrictStr | None = None
     password: StrictStr | None = None
@@ -126,59 +138,89 @@ class _HostOrGroup(_Element):
 
 def _open_nornir(folder: Path) -> Nornir:
     config = folder / "config.yaml"
-    settings = yaml_files.load(config) if config.exists() else {}
+    settings = yaml_files.load(config) if os.path.lexists(config) else {}
     inventory = settings.get("inventory") or {}
     if not isinstance(inventory, dict) or not isinstance(inventory.get("options") or {}, dict):
         raise InventoryError([Problem(config, "inventory", "must hold keys and values, as Nornir's manual describes")])
-    if inventory.get("plugin", "SimpleInventory") == "SimpleInventory":
-        inventory = _simple(folder, inventory)
-        _check_files(inventory["options"])
+    if inventory.get("plugin", _FILES) == _FILES:
+        inventory = _simple(folder, config, inventory)
     # Nornir would write a log file into the current folder unless told otherwise.
     log = settings.get("logging") or {"enabled": False}
     return _start(config, {**settings, "inventory": inventory, "logging": log})
 
 
-def _simple(folder: Path, inventory: dict[str, Any]) -> dict[str, Any]:
-    """SimpleInventory's options, with file names taken from the inventory folder where they are relative."""
-    options = dict(inventory.get("options") or {})
-    for option, name in (("host_file", "hosts"), ("group_file", "groups"), ("defaults_file", "defaults")):
-        options[option] = str(folder / Path(str(options.get(option, f"{name}.yaml"))).expanduser())
-    return {**inventory, "plugin": "SimpleInventory", "options": options}
+_FILES = "SimpleInventory"
+_FILE_OPTIONS = {"host_file": "hosts.yaml", "group_file": "groups.yaml", "defaults_file": "defaults.yaml"}
 
 
-def _check_files(options: dict[str, Any]) -> None:
-    """Find all mistakes of SimpleInventory's files beforehand: Nornir would stop at the first, with a traceback."""
-    found: list[Problem] = []
-    hosts, groups = (_elements(Path(options[key]), key, found) for key in ("host_file", "group_file"))
-    defaults = Path(options["defaults_file"])
-    try:
-        yaml_files.validate(_Element, yaml_files.load(defaults) if defaults.exists() else {}, defaults)
-    except InventoryError as error:
-        found += error.problems
-    for key, elements in (("host_file", hosts), ("group_file", groups)):
-        for name, element in elements.items():
-            found += [
-                Problem(Path(options[key]), f"{name}.groups", f"there is no group {group!r} in the groups file")
-                for group in element.groups or []
-                if group not in groups
-            ]
-    found += _circles(Path(options["group_file"]), groups)
+def _simple(folder: Path, config: Path, inventory: dict[str, Any]) -> dict[str, Any]:
+    """What Nornir is to open in place of SimpleInventory: the same files, read and checked.
+
+    File names are taken from the inventory folder where they are relative.
+    """
+    from inventory import simple
+
+    options = {**_FILE_OPTIONS, **(inventory.get("options") or {})}
+    found = [
+        Problem(
+            config, f"inventory.options.{name}", "must be one of host_file, group_file, defaults_file: a file's name"
+        )
+        for name, value in options.items()
+        if name not in _FILE_OPTIONS or not isinstance(value, str) or "\0" in value
+    ]
     if found:
         raise InventoryError(found)
+    hosts, groups, defaults = (folder / Path(options[option]).expanduser() for option in _FILE_OPTIONS)
+    return {**inventory, "plugin": simple.register(), "options": _read_files(hosts, groups, defaults)}
 
 
-def _elements(path: Path, option: str, found: list[Problem]) -> dict[str, _HostOrGroup]:
-    if option == "group_file" and not path.exists():
-        return {}
-    elements: dict[str, _HostOrGroup] = {}
+def _read_files(hosts: Path, groups: Path, defaults: Path) -> dict[str, Any]:
+    """What the files hold; InventoryError with all their mistakes."""
+    found: list[Problem] = []
+    read = {
+        "hosts": _load(hosts, found),
+        **{
+            name: _load(path, found) if os.path.lexists(path) else {}
+            for name, path in (("groups", groups), ("defaults", defaults))
+        },
+    }
+    host_elements, group_elements = (
+        _elements(path, read[name], found) for name, path in (("hosts", hosts), ("groups", groups))
+    )
     try:
-        data = yaml_files.load(path)
+        yaml_files.validate(_Element, read["defaults"], defaults)
+    except InventoryError as error:
+        found += error.problems
+    # What names a group in vain isn't known where the groups can't be read.
+    unread = any(problem.file == groups and not problem.key for problem in found)
+    for path, elements in () if unread else ((hosts, host_elements), (groups, group_elements)):
+        for name, element in elements.items():
+            found += [
+                Problem(path, f"{name}.groups", f"there is no group {group!r} in the groups file")
+                for group in element.groups or []
+                if group not in read["groups"]
+            ]
+    found += _inheritance_problems(groups, group_elements)
+    if found:
+        raise InventoryError(found)
+    return read
+
+
+def _load(path: Path, found: list[Problem]) -> dict[str, Any]:
+    try:
+        return yaml_files.load(path)
     except InventoryError as error:
         found += error.problems
         return {}
+
+
+def _elements(path: Path, data: Mapping[Any, Any], found: list[Problem]) -> dict[str, _HostOrGroup]:
+    elements: dict[str, _HostOrGroup] = {}
     for name, body in data.items():
         if not isinstance(name, str):
             found.append(Problem(path, str(name), "a name must be text; write it in quotes"))
+        elif not names.is_one_line(name):
+            found.append(Problem(path, name, f"a name {names.NOT_ONE_LINE}"))
         elif not isinstance(body, dict):
             found.append(Problem(path, name, "must hold keys and values"))
         else:
@@ -189,20 +231,52 @@ def _elements(path: Path, option: str, found: list[Problem]) -> dict[str, _HostO
     return elements
 
 
-def _circles(path: Path, groups: dict[str, _HostOrGroup]) -> list[Problem]:
-    def reaches_itself(start: str) -> bool:
-        seen: set[str] = set()
-        stack = list(groups[start].groups or [])
-        while stack:
-            name = stack.pop()
-            if name == start:
-                return True
-            if name not in seen and name in groups:
-                seen.add(name)
-                stack += groups[name].groups or []
-        return False
+# Nornir walks every way up from a host, again for each value: towers of groups take it hours.
+_MOST_ANCESTORS = 100
 
-    return [Problem(path, f"{name}.groups", "the group is its own parent") for name in groups if reaches_itself(name)]
+
+def _inheritance_problems(path: Path, groups: Mapping[str, _HostOrGroup]) -> list[Problem]:
+    """Groups that are above themselves, and groups with more ways up than Nornir can walk."""
+    parents = {name: [each for each in group.groups or [] if each in groups] for name, group in groups.items()}
+    children: dict[str, list[str]] = {name: [] for name in groups}
+    for name, above in parents.items():
+        for each in above:
+            children[each].append(name)
+    waiting = {name: len(above) for name, above in parents.items()}
+    ready = [name for name, number in waiting.items() if not number]
+    ways: dict[str, int] = {}
+    while ready:
+        name = ready.pop()
+        ways[name] = sum(1 + ways[each] for each in parents[name])
+        for each in children[name]:
+            waiting[each] -= 1
+            if not waiting[each]:
+                ready.append(each)
+    found = [
+        Problem(path, f"{name}.groups", "the group is its own parent")
+        for name in _in_circles(parents, groups.keys() - ways)
+    ]
+    towers = [name for name in groups if ways.get(name, 0) > _MOST_ANCESTORS]
+    if towers:
+        message = f"inherits from more than {_MOST_ANCESTORS} groups above it, counted on every way; take some out"
+        found.append(Problem(path, f"{towers[0]}.groups", message))
+    return found
+
+
+def _in_circles(parents: Mapping[str, Sequence[str]], among: Set[str]) -> list[str]:
+    """Those that are above themselves, of groups that all have such a one above them."""
+    left = set(among)
+    below = Counter(each for name in left for each in parents[name])
+    free = [name for name in left if not below[name]]
+    while free:
+        name = free.pop()
+        left.discard(name)
+        for each in parents[name]:
+            if each in left:
+                below[each] -= 1
+                if not below[each]:
+                    free.append(each)
+    return [name for name in parents if name in left]
 
 
 def _keep_quiet(log: Any) -> None:

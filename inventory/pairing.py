@@ -23,7 +23,7 @@ from pydantic import (
     ValidationError,
 )
 
-from inventory import yaml_files
+from inventory import names, yaml_files
 from inventory.pairs import NO_PORT, Area, Image, Member, Pair, Window, is_port
 from inventory.policy import ReleaseText, distinct
 from inventory.problems import InventoryError, Problem
@@ -33,9 +33,19 @@ _SSH, _SSH_PORT = "ssh", 22
 
 
 def _file_name(value: object) -> object:
-    if isinstance(value, str) and (not value.strip() or "/" in value or ":" in value):
+    if isinstance(value, str) and (not names.is_one_line(value) or "/" in value or ":" in value):
         raise ValueError("must be a file's name without a folder or a file system in front of it")
     return value
+
+
+def _one_line(value: str) -> str:
+    if not names.is_one_line(value):
+        raise ValueError(names.NOT_ONE_LINE)
+    return value
+
+
+Name = Annotated[StrictStr, AfterValidator(_one_line)]
+"""A name that is shown to people."""
 
 
 class _Image(BaseModel):
@@ -76,26 +86,26 @@ def _zone_name(value: str) -> str:
 class _Area(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    name: StrictStr
+    name: Name
     aps: Annotated[tuple[StrictStr, ...], Field(min_length=1)]
     critical: StrictBool = False
-    uplink_mbps: Annotated[StrictFloat | StrictInt, Field(gt=0, allow_inf_nan=False)] | None = None
+    uplink_mbps: Annotated[StrictFloat | StrictInt, Field(ge=0.001, le=1_000_000)] | None = None
 
 
 class _PairData(BaseModel):
     model_config = ConfigDict(extra="ignore", frozen=True)
 
-    pair: StrictStr
-    site: StrictStr
+    pair: Name
+    site: Name
     target_release: ReleaseText
     image: _Image | None = None
     images: Annotated[Mapping[ReleaseText, _Image], BeforeValidator(distinct(plain))] = {}
     window: _Window | None = None
     time_zone: Annotated[StrictStr, AfterValidator(_zone_name)] | None = None
-    uplink_mbps: Annotated[StrictFloat | StrictInt, Field(gt=0, allow_inf_nan=False)] | None = None
+    uplink_mbps: Annotated[StrictFloat | StrictInt, Field(ge=0.001, le=1_000_000)] | None = None
     areas: tuple[_Area, ...] = ()
     mobility_peers: tuple[StrictStr, ...] = ()
-    shift: StrictStr | None = None
+    shift: Name | None = None
 
 
 @dataclass(frozen=True)
@@ -124,6 +134,7 @@ def pairs_of(inventory: Inventory, folder: Path) -> tuple[tuple[Pair, ...], tupl
             by_pair.setdefault(name, []).append(host)
     pairs = [pair for name, hosts in by_pair.items() if (pair := _pair(name, hosts, folder, found)) is not None]
     found += _shared_addresses(inventory, by_pair, folder)
+    found += _shared_names(by_pair, folder)
     found += _unknown_peers(pairs, by_pair, folder)
     if not by_pair and not found:
         found.append(Problem(_hosts_file(folder), "", "no host belongs to a pair; give a group of two hosts data.pair"))
@@ -194,8 +205,8 @@ def _differences(hosts: list[Host], first: _PairData, second: _PairData, folder:
 
 def _name_problems(host: Host, folder: Path) -> Iterator[Problem]:
     # A member's captures go into a folder of its name.
-    if host.name.startswith((".", "-")) or not host.name.isprintable() or set(host.name) & set('/\\:*?"<>|'):
-        yield Problem(_hosts_file(folder), host.name, "a member's name must be usable as a folder's name")
+    if not names.is_folder(host.name):
+        yield Problem(_hosts_file(folder), host.name, names.NO_FOLDER)
 
 
 def _port_problems(host: Host, folder: Path) -> Iterator[Problem]:
@@ -217,6 +228,15 @@ def _shared_addresses(inventory: Inventory, by_pair: dict[str, list[Host]], fold
             message = f"has the same address and port as {seen[address]}: {member.hostname}:{member.port}"
             yield Problem(_hosts_file(folder), f"{host.name}.hostname", message)
         seen.setdefault(address, host.name)
+
+
+def _shared_names(by_pair: Mapping[str, list[Host]], folder: Path) -> Iterator[Problem]:
+    """Names that differ by capitals only: on some file systems one's captures would replace the other's."""
+    seen: dict[str, str] = {}
+    for host in (host for hosts in by_pair.values() for host in hosts):
+        other = seen.setdefault(host.name.casefold(), host.name)
+        if other != host.name:
+            yield Problem(_hosts_file(folder), host.name, f"differs from {other} by capitals only; rename one of them")
 
 
 def _unknown_peers(pairs: list[Pair], by_pair: Mapping[str, list[Host]], folder: Path) -> Iterator[Problem]:

@@ -19,6 +19,10 @@ from parsers.release import Release, RomMonitor, plain, train
 
 # Longer times are slips of the pen, and some lead out of the calendar: a year of hours, ten years of days.
 _MOST_HOURS, _MOST_DAYS = 8_784, 3_660
+# A window has a week at most. Rates are in Mbit/s or per cent; outside of these, times would leave the calendar.
+_MOST_MINUTES = 7 * 24 * 60
+_LEAST_RATE, _MOST_RATE = 0.001, 1_000_000
+_MOST_BYTES = 10**12
 
 
 def _text(value: object) -> object:
@@ -108,8 +112,8 @@ class AccessPointModel(Table):
 
     first_release: ReleaseText | None = None
     last_release: ReleaseText | None = None
-    image_bytes: Annotated[int, Field(ge=1)] | None = None
-    flash_bytes: Annotated[int, Field(ge=1)] | None = None
+    image_bytes: Annotated[int, Field(ge=1, le=_MOST_BYTES)] | None = None
+    flash_bytes: Annotated[int, Field(ge=1, le=_MOST_BYTES)] | None = None
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
@@ -137,9 +141,9 @@ StageName = TimedStage | Literal["copy", "stage-aps", "restart-aps"]
 class Minutes(Table):
     """Three durations of one piece of work, in minutes: none is shorter than the one before it."""
 
-    optimistic: Annotated[float, Field(ge=0, allow_inf_nan=False)]
-    likely: Annotated[float, Field(ge=0, allow_inf_nan=False)]
-    pessimistic: Annotated[float, Field(ge=0, allow_inf_nan=False)]
+    optimistic: Annotated[float, Field(ge=0, le=_MOST_MINUTES)]
+    likely: Annotated[float, Field(ge=0, le=_MOST_MINUTES)]
+    pessimistic: Annotated[float, Field(ge=0, le=_MOST_MINUTES)]
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
@@ -151,9 +155,9 @@ class Minutes(Table):
 class Rates(Table):
     """Three rates or shares: none is larger than the one before it."""
 
-    optimistic: Annotated[float, Field(gt=0, allow_inf_nan=False)]
-    likely: Annotated[float, Field(gt=0, allow_inf_nan=False)]
-    pessimistic: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+    optimistic: Annotated[float, Field(ge=_LEAST_RATE, le=_MOST_RATE)]
+    likely: Annotated[float, Field(ge=_LEAST_RATE, le=_MOST_RATE)]
+    pessimistic: Annotated[float, Field(ge=_LEAST_RATE, le=_MOST_RATE)]
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
@@ -170,9 +174,9 @@ class ApStaging(Table):
     has for staging goes into it.
     """
 
-    transfers: Annotated[int, Field(ge=1)] | None = None
-    transfer_mbps: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
-    image_bytes: Annotated[int, Field(ge=1)] | None = None
+    transfers: Annotated[int, Field(ge=1, le=100_000)] | None = None
+    transfer_mbps: Annotated[float, Field(ge=_LEAST_RATE, le=_MOST_RATE)] | None = None
+    image_bytes: Annotated[int, Field(ge=1, le=_MOST_BYTES)] | None = None
     uplink_percent: Rates | None = None
 
 
@@ -238,14 +242,14 @@ class Policy(Table):
     recent_days: Annotated[float, Field(ge=0, le=_MOST_DAYS)] = 14
     load_ceiling_percent: Annotated[float, Field(gt=0, le=100)] = 80
     memory_ceiling_percent: Annotated[float, Field(gt=0, le=100)] = 90
-    clock_seconds: Annotated[float, Field(gt=0, allow_inf_nan=False)] = 5
+    clock_seconds: Annotated[float, Field(gt=0, le=_MOST_HOURS * 3600)] = 5
     certificate_days: Annotated[float, Field(ge=0, le=_MOST_DAYS)] = 30
     capture_age: CaptureAge = Field(default_factory=CaptureAge)
     capture_spread_minutes: Annotated[float, Field(gt=0, le=_MOST_HOURS * 60)] = 15
     timings: Mapping[TimedStage, Minutes] = Field(default_factory=dict)
     way_back: Mapping[BackStage, Minutes] = Field(default_factory=dict)
     copy_mbps: Rates | None = None
-    auto_abort_minutes: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
+    auto_abort_minutes: Annotated[float, Field(gt=0, le=_MOST_MINUTES)] | None = None
     ap_staging: ApStaging = Field(default_factory=ApStaging)
     ap_restarts: ApRestarts = Field(default_factory=ApRestarts)
     procedure: Mapping[StageName, Sequence[str]] = Field(default_factory=dict)

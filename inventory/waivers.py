@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -50,7 +51,7 @@ def read_waivers(path: Path, rules: Mapping[str, bool]) -> tuple[Waiver, ...]:
 
     Raises InventoryError with all mistakes.
     """
-    if not path.exists():
+    if not os.path.lexists(path):
         return ()
     found = yaml_files.validate(_Waivers, yaml_files.load(path), path, context={"rules": rules})
     return tuple(Waiver(each.pair, each.rule, each.who, each.why, each.until) for each in found.waivers)

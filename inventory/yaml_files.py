@@ -2,71 +2,164 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
 import yaml
 from pydantic import BaseModel, ValidationError
 
+from inventory import regular_files
 from inventory.problems import InventoryError, Problem
 
 _MOST_BYTES = 20_000_000
-_MOST_VALUES = 2_000_000
+_MOST_VALUES = 300_000
+_DEEPEST = 100
+_LONGEST_NUMBER = 100
 _MERGE = "tag:yaml.org,2002:merge"
 
 M = TypeVar("M", bound=BaseModel)
 
 
-class _UniqueKeys(yaml.CSafeLoader if hasattr(yaml, "CSafeLoader") else yaml.SafeLoader):  # type: ignore[misc]
-    """A safe loader that refuses a key given twice: YAML would let the second silently win."""
-
-    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Hashable, Any]:
-        seen: set[tuple[str, str]] = set()
-        for key, _ in node.value:
-            if not isinstance(key, yaml.ScalarNode) or key.tag == _MERGE:
-                continue
-            if (key.tag, key.value) in seen:
-                raise yaml.constructor.ConstructorError(
-                    None, None, f"the key {key.value!r} is given twice", key.start_mark
-                )
-            seen.add((key.tag, key.value))
-        return dict(super().construct_mapping(node, deep))
+class _Loader(yaml.CSafeLoader if hasattr(yaml, "CSafeLoader") else yaml.SafeLoader):  # type: ignore[misc]
+    """A safe loader whose mistakes in single values name their line, and that reads no number of any length."""
 
     def construct_yaml_timestamp(self, node: yaml.ScalarNode) -> Any:
         """A date or a time; one that isn't on the calendar stays text, so that its key can be named."""
         try:
             return super().construct_yaml_timestamp(node)
-        except ValueError:
+        except (ValueError, OverflowError, AttributeError):
             return node.value
 
+    def construct_yaml_int(self, node: yaml.ScalarNode) -> Any:
+        """A whole number."""
+        return self._number(node, super().construct_yaml_int)
 
-_UniqueKeys.add_constructor("tag:yaml.org,2002:timestamp", _UniqueKeys.construct_yaml_timestamp)
+    def construct_yaml_float(self, node: yaml.ScalarNode) -> Any:
+        """A number."""
+        return self._number(node, super().construct_yaml_float)
+
+    def construct_yaml_bool(self, node: yaml.ScalarNode) -> Any:
+        """True or false."""
+        return self._number(node, super().construct_yaml_bool)
+
+    def _number(self, node: yaml.ScalarNode, read: Callable[[yaml.ScalarNode], Any]) -> Any:
+        # Reading a number takes the square of its length.
+        if len(node.value) > _LONGEST_NUMBER:
+            raise _mistake(f"a number of {len(node.value):,} characters is none; write it shorter", node)
+        try:
+            return read(node)
+        except (ValueError, LookupError, OverflowError):
+            raise _mistake(f"{node.value!r} isn't what its tag says", node) from None
+
+
+for _kind in ("timestamp", "int", "float", "bool"):
+    _Loader.add_constructor(f"tag:yaml.org,2002:{_kind}", getattr(_Loader, f"construct_yaml_{_kind}"))
 
 
 def load(path: Path) -> dict[str, Any]:
     """The mapping that a YAML file holds, empty for an empty file; InventoryError where it can't be read as one."""
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise InventoryError([Problem(path, "", f"is larger than {_MOST_BYTES // 1_000_000} MB")])
-        data = yaml.load(path.read_text(encoding="utf-8"), Loader=_UniqueKeys)  # noqa: S506 - derives from SafeLoader
-    except OSError as error:
-        raise InventoryError([Problem(path, "", f"can't be read: {error.strerror or error}")]) from None
-    except UnicodeDecodeError:
-        raise InventoryError([Problem(path, "", "isn't text in UTF-8")]) from None
+        data = _data(_text(path))
     except yaml.YAMLError as error:
         raise InventoryError([Problem(path, "", f"isn't valid YAML: {_where(error)}")]) from None
+    except _OutOfHandError:
+        raise InventoryError(
+            [Problem(path, "", "its anchors and aliases are cyclic or grow out of hand; write them out")]
+        ) from None
     except (ValueError, RecursionError, OverflowError) as error:
         raise InventoryError([Problem(path, "", f"isn't valid YAML: {error}")]) from None
     if data is None:
         return {}
     if not isinstance(data, dict):
         raise InventoryError([Problem(path, "", "must hold keys and values, not a list or a single value")])
-    if not _finite(data):
-        raise InventoryError(
-            [Problem(path, "", "its anchors and aliases are cyclic or grow out of hand; write them out")]
-        )
     return data
+
+
+def _text(path: Path) -> str:
+    try:
+        return regular_files.read(path, _MOST_BYTES).decode("utf-8-sig")
+    except regular_files.TooLargeError as error:
+        raise InventoryError([Problem(path, "", str(error.strerror))]) from None
+    except OSError as error:
+        raise InventoryError([Problem(path, "", f"can't be read: {error.strerror or error}")]) from None
+    except UnicodeDecodeError:
+        raise InventoryError([Problem(path, "", "isn't text in UTF-8")]) from None
+
+
+class _OutOfHandError(Exception):
+    """Written out without aliases, the data would be no tree of bearable size."""
+
+
+def _data(text: str) -> Any:
+    """What the text holds; nothing is made of it before it is known to be of bearable size."""
+    _check_events(text)
+    loader = _Loader(text)
+    try:
+        root = loader.get_single_node()
+        if root is None:
+            return None
+        _check_nodes(root)
+        return loader.construct_document(root)
+    finally:
+        loader.dispose()
+
+
+def _check_events(text: str) -> None:
+    """YAMLError where the text holds more values than any inventory, or deeper ones: they would fill the memory."""
+    values = depth = 0
+    for event in yaml.parse(text, Loader=_Loader):
+        values += isinstance(event, yaml.NodeEvent)
+        if values > _MOST_VALUES:
+            raise _mistake(f"there are more than {_MOST_VALUES:,} values; split the inventory", event)
+        if isinstance(event, yaml.CollectionStartEvent):
+            depth += 1
+            if depth > _DEEPEST:
+                raise _mistake(f"values are nested more than {_DEEPEST} deep; write them flatter", event)
+        depth -= isinstance(event, yaml.CollectionEndEvent)
+
+
+def _check_nodes(root: yaml.Node) -> None:
+    """YAMLError where a key is given twice, _OutOfHandError where aliases lead in circles or multiply what there is.
+
+    YAML would let the second of two keys silently win.
+    """
+    sizes: dict[int, int] = {}
+    open_nodes: set[int] = set()
+    stack: list[tuple[yaml.Node, bool]] = [(root, False)]
+    while stack:
+        node, seen = stack.pop()
+        if seen:
+            open_nodes.discard(id(node))
+            sizes[id(node)] = size = 1 + sum(sizes[id(each)] for each in _inside(node))
+            if size > _MOST_VALUES:
+                raise _OutOfHandError
+        elif id(node) in open_nodes:
+            raise _OutOfHandError
+        elif id(node) not in sizes:
+            _check_keys(node)
+            open_nodes.add(id(node))
+            stack.append((node, True))
+            stack.extend((each, False) for each in _inside(node))
+
+
+def _inside(node: yaml.Node) -> list[yaml.Node]:
+    if isinstance(node, yaml.MappingNode):
+        return [each for both in node.value for each in both]
+    return node.value if isinstance(node, yaml.SequenceNode) else []
+
+
+def _check_keys(node: yaml.Node) -> None:
+    seen: set[tuple[str, str]] = set()
+    for key, _ in node.value if isinstance(node, yaml.MappingNode) else ():
+        if isinstance(key, yaml.ScalarNode) and key.tag != _MERGE:
+            if (key.tag, key.value) in seen:
+                raise _mistake(f"the key {key.value!r} is given twice", key)
+            seen.add((key.tag, key.value))
+
+
+def _mistake(what: str, at: Any) -> yaml.YAMLError:
+    return yaml.constructor.ConstructorError(None, None, what, at.start_mark)
 
 
 def lines(path: Path) -> dict[tuple[str | int, ...], int]:
@@ -75,7 +168,7 @@ def lines(path: Path) -> dict[tuple[str | int, ...], int]:
     A key that a mapping has by a merge (`<<`) stands where the merged mapping has it.
     """
     found: dict[tuple[str | int, ...], int] = {}
-    root = yaml.compose(path.read_text(encoding="utf-8"), Loader=_UniqueKeys)
+    root = yaml.compose(_text(path), Loader=_Loader)
     if root is not None:
         _note_lines(root, (), found)
     return found
@@ -144,18 +237,3 @@ def _where(error: yaml.YAMLError) -> str:
     mark = getattr(error, "problem_mark", None)
     said = getattr(error, "problem", None) or getattr(error, "reason", None) or str(error).splitlines()[0]
     return f"line {mark.line + 1}, column {mark.column + 1}: {said}" if mark else str(said)
-
-
-def _finite(data: Any) -> bool:
-    """Whether the data, written out without aliases, is a tree of bearable size."""
-    left = _MOST_VALUES
-    stack: list[tuple[Any, frozenset[int]]] = [(data, frozenset())]
-    while stack:
-        value, above = stack.pop()
-        left -= 1
-        if left < 0 or id(value) in above:
-            return False
-        if isinstance(value, dict | list):
-            below = above | {id(value)}
-            stack.extend((item, below) for item in (value.values() if isinstance(value, dict) else value))
-    return True

@@ -69,7 +69,7 @@ def test_a_mistake_is_named_by_its_key(tmp_path: Path, text: str, key: str) -> N
         ("timings: {copying: {optimistic: 1, likely: 2, pessimistic: 3}}", "timings.copying", "expand"),
         ("way_back: {commit: {optimistic: 1, likely: 2, pessimistic: 3}}", "way_back.commit", "validate"),
         ("copy_mbps: {optimistic: 10, likely: 20, pessimistic: 5}", "copy_mbps", "in order"),
-        ("copy_mbps: {optimistic: 10, likely: 5, pessimistic: 0}", "copy_mbps.pessimistic", "greater than 0"),
+        ("copy_mbps: {optimistic: 10, likely: 5, pessimistic: 0}", "copy_mbps.pessimistic", "equal to 0.001"),
         ("auto_abort_minutes: 0", "auto_abort_minutes", "greater than 0"),
         ("ap_staging: {transfers: 0}", "ap_staging.transfers", "greater than or equal to 1"),
         ("ap_restarts: {site_share_percent: 101}", "ap_restarts.site_share_percent", "less than or equal to 100"),
