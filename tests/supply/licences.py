@@ -21,20 +21,8 @@ LIST = Path(__file__).with_name("licences.txt")
 # Libraries under these may be imported by a work under Apache-2.0 and installed beside it, unchanged; readypair's own
 # archives hold none of them. Common practice, no source.
 PERMITTED = {
-    *(
-        "0BSD",
-        "Apache-2.0",
-        "BSD-2-Clause",
-        "BSD-3-Clause",
-        "CC0-1.0",
-        "ISC",
-        "MIT",
-        "MIT-0",
-        "MIT-CMU",
-        "PSF-2.0",
-        "Zlib",
-    ),
-    *("EPL-2.0", "MPL-2.0"),
+    *("0BSD", "Apache-2.0", "BSD-2-Clause", "BSD-3-Clause", "CC0-1.0", "ISC", "MIT", "MIT-0", "MIT-CMU", "Zlib"),
+    *("EPL-2.0", "MPL-2.0", "PSF-2.0"),
     *("LGPL-2.1-only", "LGPL-2.1-or-later", "LGPL-3.0-only"),
 }
 

@@ -76,9 +76,9 @@ def asked(*extras: str) -> tuple[Requirement, ...]:
 
 
 def needed(requirements: Iterable[Requirement]) -> dict[NormalizedName, tuple[Requirement, ...]]:
-    """Every package that these requirements bring to this machine, with all that is required of its version.
+    """Every package but pip that these requirements bring to this machine, with all that is required of its version.
 
-    Read off what is installed: a `PackageNotFoundError` where one of them isn't.
+    pip is what installs them, as it came with Python. Read off what is installed: a `PackageNotFoundError` where one of them isn't.
     """
     found: dict[NormalizedName, list[Requirement]] = {}
     seen: set[str] = set()
@@ -90,7 +90,7 @@ def needed(requirements: Iterable[Requirement]) -> dict[NormalizedName, tuple[Re
         if str(requirement) not in seen:
             seen.add(str(requirement))
             waiting += _requires(name, requirement.extras)
-    return {name: tuple(found[name]) for name in sorted(found)}
+    return {name: tuple(found[name]) for name in sorted(found) if name != "pip"}
 
 
 def _requires(name: NormalizedName, extras: Iterable[str]) -> list[Requirement]:
