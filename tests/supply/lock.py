@@ -50,12 +50,14 @@ class Pin:
 
 def pins(text: str) -> tuple[Pin, ...]:
     """The pins of a lock file's text, in its order."""
-    return tuple(_pin(entry) for entry in re.split(r"^(?=[A-Za-z0-9])", text, flags=re.MULTILINE) if entry.strip())
+    entries = re.split(r"^(?=\S)", text, flags=re.MULTILINE)
+    return tuple(_pin(entry) for entry in entries if entry.strip() and not entry.startswith("#"))
 
 
 def _pin(entry: str) -> Pin:
     lines = entry.splitlines()
-    stated = [line.strip().removesuffix("\\").strip() for line in lines if not line.strip().startswith("#")]
+    words = [line.strip().removesuffix("\\").strip() for line in lines]
+    stated = [line for line in words if line and not line.startswith("#")]
     comments = " ".join(line.strip().lstrip("#") for line in lines if line.strip().startswith("#"))
     digests = tuple(line.removeprefix("--hash=") for line in stated[1:] if line.startswith("--hash="))
     if len(digests) != len(stated) - 1:
@@ -78,7 +80,8 @@ def asked(*extras: str) -> tuple[Requirement, ...]:
 def needed(requirements: Iterable[Requirement]) -> dict[NormalizedName, tuple[Requirement, ...]]:
     """Every package but pip that these requirements bring to this machine, with all that is required of its version.
 
-    pip is what installs them, as it came with Python. Read off what is installed: a `PackageNotFoundError` where one of them isn't.
+    pip is what installs them, as it came with Python. All is read off what is installed: a `PackageNotFoundError` where
+    one of them isn't.
     """
     found: dict[NormalizedName, list[Requirement]] = {}
     seen: set[str] = set()
