@@ -16,15 +16,15 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationErro
 from collector import files, folders
 from collector.capture import Capture, Ending
 from collector.masking import masked
+from inventory import names, regular_files
 from parsers import catalogue
 from parsers.catalogue import Command
 
 MANIFEST = "manifest.json"
 SELECTION = "selection.json"
 _CAPTURES = "captures"
-# What Windows and shells take for something else than a part of a name is refused everywhere: folders travel.
-_NOT_IN_NAMES = set('/\\:*?"<>|')
-_LONGEST_NAME = 255
+# As much as is taken from a controller.
+_MOST_BYTES = 20_000_000
 
 
 class RecordingError(ValueError):
@@ -165,20 +165,13 @@ def read_selection(folder: Path) -> list[str] | None:
 def checked_name(member: str) -> str:
     """The member's name, if it is usable as a folder's name; RecordingError otherwise."""
     if not _is_name(member):
-        raise RecordingError(f"{member!r} can't be a folder's name; give the member a plain name such as quay-a")
+        shown = member if len(member) <= names.LONGEST else f"{member[: names.LONGEST]}..."
+        raise RecordingError(f"{shown!r} can't be a folder's name; give the member a plain name such as quay-a")
     return member
 
 
 def _is_name(member: str) -> bool:
-    return (
-        bool(member)
-        and member == member.strip()
-        and not member.startswith((".", "-"))
-        and member.isprintable()
-        and not set(member) & _NOT_IN_NAMES
-        and len(member.encode("utf-8", "replace")) <= _LONGEST_NAME
-        and member.lower() not in (MANIFEST, SELECTION)
-    )
+    return names.is_folder(member)
 
 
 def _capture(own: Path, member: str, command: Command, manifest: _Manifest | None) -> Capture:
@@ -199,10 +192,13 @@ def _one_form(
         return _missing(member, command, f"{path} is not listed in {MANIFEST}")
     if entry and entry.ending is Ending.MISSING:
         return _missing(member, command, entry.reason or f"{MANIFEST} says that it is missing", entry)
-    if not path.is_file():
-        return _missing(member, command, f"{path} is not a file that can be read", entry)
     try:
-        content = path.read_bytes()
+        if not path.is_file():
+            return _missing(member, command, f"{path} is not a file that can be read", entry)
+        # Whoever made the recording would otherwise have any file of its reader's shown in the reports.
+        if path.resolve().parent != own.resolve():
+            return _missing(member, command, f"{path} is a link out of its folder; put the file itself there", entry)
+        content = regular_files.read(path, _MOST_BYTES)
     except OSError as error:
         return _missing(member, command, f"{path} can't be read: {error.strerror}", entry)
     if entry and entry.sha256 and entry.sha256 != hashlib.sha256(content).hexdigest():
@@ -251,7 +247,8 @@ _REMEDY = "correct it, sweep again, or delete it to have the captures count as c
 def _read_json(path: Path, model: type[_M]) -> _M | None:
     """The file as the model; None where there is none."""
     try:
-        return model.model_validate(json.loads(path.read_bytes(), object_pairs_hook=_unique))
+        text = regular_files.read(path, _MOST_BYTES).decode("utf-8-sig")
+        return model.model_validate(json.loads(text, object_pairs_hook=_unique))
     except (FileNotFoundError, NotADirectoryError):
         return None
     except OSError as error:
