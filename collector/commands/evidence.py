@@ -75,7 +75,10 @@ def _make(options: argparse.Namespace) -> int:
         except EvidenceError as error:
             raise UsageError(str(error)) from None
         except TooLarge:
-            raise UsageError(f"the captures of {pair.name} come to more than {MOST_BYTES:,} bytes") from None
+            raise UsageError(
+                f"the evidence of {pair.name} comes to more than an archive holds ({MOST_BYTES:,} bytes in all); name "
+                "other sides with --before and --after"
+            ) from None
     files.replace(options.out, archive)
     for sentence in dossier.document["missing"]:
         complain(sentence, GO)
@@ -125,6 +128,8 @@ def _verify(path: Path) -> int:
         found = verify(data)
     except NotAnArchive as error:
         return complain(f"{path} is no archive of evidence: {error}", WRONG_QUESTION)
+    except MemoryError:
+        return complain(f"{path} takes more memory to read than there is; no archive of evidence does", WRONG_QUESTION)
     for fault in found.faults:
         print(_printable(f"{path}: {fault}"))
     if found.faults:

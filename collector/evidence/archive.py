@@ -26,8 +26,16 @@ MOST_BYTES = 128 * 1024 * 1024
 
 _MOST_ENTRIES = 20_000
 _LONGEST_NAME = 240
+# A directory of so many entries is smaller; one that isn't takes many times its size in memory, or minutes.
+_LONGEST_DIRECTORY = 4 * 1024 * 1024
+# So is a manifest of them, and JSON takes many times its size, too.
+_LONGEST_MANIFEST = 400 * _MOST_ENTRIES
+_SHOWN = 300
 _SAFE = re.compile(r"[A-Za-z0-9_][A-Za-z0-9._-]*")
 _FIRST, _LAST = datetime(1980, 1, 1, tzinfo=UTC), datetime(2107, 12, 31, 23, 59, 58, tzinfo=UTC)
+# The end of the directory, and what may stand before it: APPNOTE.TXT 6.3.10, sections 4.3.15 and 4.3.16.
+_END, _END_MARK = struct.Struct("<4s4H2LH"), b"PK\x05\x06"
+_LONG_END_SIZE, _LONG_END_MARK = 20, b"PK\x06\x07"
 _UNIX = 3
 _FILE_FOR_ITS_OWNER = 0o100600
 
@@ -84,6 +92,8 @@ def read(data: bytes) -> Archive:
     """The archive that these bytes are, read without unpacking anything to a disk; NotAnArchive where they are none."""
     if len(data) > MOST_BYTES:
         raise NotAnArchive(f"it is larger than {MOST_BYTES:,} bytes, and no archive of evidence is")
+    if _directory_size(data) > _LONGEST_DIRECTORY:
+        raise NotAnArchive(f"its directory is of more than {_MOST_ENTRIES:,} files, or holds more than their names")
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as found:
             return _read(found, data)
@@ -139,6 +149,22 @@ def _stamp(moment: datetime) -> tuple[int, int, int, int, int, int]:
     """As ZIP files keep it: from 1980 to 2107, in steps of two seconds."""
     kept = min(max(moment.astimezone(UTC), _FIRST), _LAST)
     return kept.year, kept.month, kept.day, kept.hour, kept.minute, kept.second // 2 * 2
+
+
+def _directory_size(data: bytes) -> int:
+    """How large the directory claims to be, in bytes, before anybody reads it; 0 where there is no end of one.
+
+    The end is where `zipfile` looks for it. One for archives of more than four gigabytes counts as larger than any.
+    """
+    end = len(data) - _END.size
+    if end < 0 or data[end : end + 4] != _END_MARK or data[-2:] != b"\0\0":
+        end = data.rfind(_END_MARK, max(len(data) - _END.size - 0xFFFF, 0))
+    if end < 0 or len(data) - end < _END.size:
+        return 0
+    if data[max(end - _LONG_END_SIZE, 0) : end].startswith(_LONG_END_MARK):
+        return len(data)
+    size: int = _END.unpack_from(data, end)[5]
+    return size
 
 
 def _read(found: zipfile.ZipFile, data: bytes) -> Archive:
@@ -213,11 +239,13 @@ def _listed(files: Mapping[str, bytes]) -> dict[str, tuple[int, str]]:
     """The manifest's files, and itself aside the sums: name to size and digest."""
     if MANIFEST not in files:
         raise NotAnArchive(f"it has no {MANIFEST}")
+    if len(files[MANIFEST]) > _LONGEST_MANIFEST:
+        raise NotAnArchive(f"its {MANIFEST} is larger than any of readypair's")
     try:
         data = json.loads(files[MANIFEST])
         schema, tool, rows = data["schema"], data["tool"], data["files"]
         listed = {str(row["name"]): (int(row["bytes"]), str(row["sha256"])) for row in rows}
-    except (ValueError, TypeError, KeyError, RecursionError):
+    except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
         raise NotAnArchive(f"its {MANIFEST} isn't one of readypair's") from None
     if tool != "readypair" or not isinstance(schema, int):
         raise NotAnArchive(f"its {MANIFEST} isn't one of readypair's")
@@ -233,4 +261,5 @@ def _first_line(error: BaseException) -> str:
 
 
 def _shown(name: str) -> str:
-    return name if name.isprintable() else ascii(name)
+    short = name if len(name) <= _SHOWN else f"{name[:_SHOWN]}... ({len(name):,} characters)"
+    return short if short.isprintable() else ascii(short)

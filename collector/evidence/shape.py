@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable, Mapping
 from enum import StrEnum
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, FailFast, Field, ValidationError
 
 from collector.comparing.comparison import Kind, Standing, Topic
 from collector.finding import Status, Verdict
@@ -42,6 +42,18 @@ _Date = Annotated[str, AfterValidator(_date)]
 _Digest = Annotated[str, Field(pattern=r"\A[0-9a-f]{64}\z")]
 _Number = Annotated[int, Field(ge=0)]
 _Seconds = float | None
+_Item = TypeVar("_Item")
+
+
+class _ToTheFirst(FailFast):
+    """The same as an annotation of what may be None, which has to be hashable."""
+
+    def __hash__(self) -> int:
+        return hash(self.fail_fast)
+
+
+# A list of a million items that are all wrong would be ten million places, and gigabytes of them.
+_Listed = Annotated[list[_Item], _ToTheFirst()]
 
 
 class _Strict(BaseModel):
@@ -57,8 +69,8 @@ class _Growing(BaseModel):
 class _Cited(_Strict):
     member: str
     command: str
-    numbers: list[Annotated[int, Field(ge=1)]]
-    lines: list[str]
+    numbers: _Listed[Annotated[int, Field(ge=1)]]
+    lines: _Listed[str]
     file: str | None
 
 
@@ -83,13 +95,13 @@ class _Finding(_Growing):
     remedy: str
     weight: str
     weighed: str | None
-    evidence: list[_Cited]
+    evidence: _Listed[_Cited]
     waiver: _Waived | None
 
 
 class _Report(_Growing):
-    members: list[_Member]
-    findings: list[_Finding]
+    members: _Listed[_Member]
+    findings: _Listed[_Finding]
 
 
 class _Judged(_Strict):
@@ -104,17 +116,17 @@ class _Judged(_Strict):
 
 class _Then(_Growing):
     moment: _Moment
-    members: list[_Member]
+    members: _Listed[_Member]
 
 
 class _Difference(_Growing):
     topic: Annotated[str, AfterValidator(_one_of(Topic))]
     kind: Annotated[str, AfterValidator(_one_of(Kind))]
     statement: str
-    names: list[str]
+    names: _Listed[str]
     remedy: str
-    before: list[_Cited]
-    after: list[_Cited]
+    before: _Listed[_Cited]
+    after: _Listed[_Cited]
 
 
 class _Comparison(_Growing):
@@ -123,13 +135,13 @@ class _Comparison(_Growing):
     upgrade: bool | None
     before: _Then
     after: _Then
-    differences: list[_Difference]
+    differences: _Listed[_Difference]
 
 
 class _Row(_Strict):
     stage: str
-    began: list[_Moment | None]
-    ended: list[_Moment | None] | None
+    began: _Listed[_Moment | None]
+    ended: _Listed[_Moment | None] | None
     shortest_seconds: _Seconds
     longest_seconds: _Seconds
     p50_seconds: _Seconds
@@ -146,7 +158,7 @@ class _Happening(_Growing):
     stage: str
     statement: str
     remedy: str
-    evidence: list[_Cited]
+    evidence: _Listed[_Cited]
 
 
 class _Watch(_Strict):
@@ -155,8 +167,8 @@ class _Watch(_Strict):
     outcome: str | None
     target_release: str
     polls: _Number
-    stages: list[_Row] | None
-    happenings: list[_Happening]
+    stages: _Listed[_Row] | None
+    happenings: _Listed[_Happening]
 
 
 class _Stage(_Growing):
@@ -173,7 +185,7 @@ class _Plan(_Growing):
     source: Literal["watch", "anew"]
     window_end: _Moment | None
     begin: _Moment | None
-    stages: list[_Stage]
+    stages: _Listed[_Stage]
 
 
 class _Capture(_Strict):
@@ -212,7 +224,7 @@ class _Policy(_Strict):
 
 
 class _Inventory(_Growing):
-    members: list[str]
+    members: _Listed[str]
     sha256: _Digest
 
 
@@ -233,11 +245,11 @@ class _Evidence(_Strict):
     watch: _Watch | None
     plan: _Plan | None
     policy: _Policy
-    waivers: list[_Waiver]
+    waivers: _Listed[_Waiver]
     inventory: _Inventory
-    files: list[_File]
-    missing: list[str]
-    captures: list[_Capture]
+    files: _Listed[_File]
+    missing: _Listed[str]
+    captures: _Listed[_Capture]
 
 
 def faults_of_shape(told: Mapping[str, Any]) -> list[str]:
@@ -249,7 +261,7 @@ def faults_of_shape(told: Mapping[str, Any]) -> list[str]:
         places = [".".join(map(str, each["loc"])) for each in found]
         more = len(places) - _MOST_FAULTS
         named = [f"evidence.json isn't of readypair's shape at {place}" for place in dict.fromkeys(places)]
-        return named[:_MOST_FAULTS] + ([f"and at {more:,} more places"] if more > 0 else [])
+        return named[:_MOST_FAULTS] + ([f"and at {more:,} more places at least"] if more > 0 else [])
     except RecursionError:
         return ["evidence.json isn't of readypair's shape"]
     return []

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any
 
 from collector.evidence.archive import MANIFEST, SUMS, NotAnArchive, against_manifest, digest, read
@@ -17,8 +18,11 @@ from parsers import transcript
 EVIDENCE = "evidence.json"
 REPORT = "report.html"
 _DEEPEST = 40
-# JSON takes many times its size in memory.
-_MOST_BYTES = 48 * 1024 * 1024
+# JSON takes many times its size in memory, and the more the more values it is of. A window's evidence is about 400,000
+# bytes of 10,000 values.
+_MOST_BYTES = 24 * 1024 * 1024
+_MOST_VALUES = 500_000
+_MOST_FAULTS = 1_000
 
 
 @dataclass(frozen=True)
@@ -46,17 +50,16 @@ def verify(data: bytes) -> Verified:
     faults += [f"{name} is missing" for name in (EVIDENCE, REPORT, SUMS) if name not in found.files]
     told = _document(found.files)
     if told is None:
-        return Verified((*faults, f"{EVIDENCE} isn't one of readypair's"), len(found.files), 0, "", "")
+        return Verified(_some((*faults, f"{EVIDENCE} isn't one of readypair's")), len(found.files), 0, "", "")
     shape = [f"{EVIDENCE} is nested deeper than {_DEEPEST} levels"] if _is_too_deep(told) else faults_of_shape(told)
     if shape:
-        return Verified(tuple(dict.fromkeys((*faults, *shape))), len(found.files), 0, "", "")
+        return Verified(_some((*faults, *shape)), len(found.files), 0, "", "")
     cited = list(_cited(told))
     faults += list(_of_captures(told, found.files))
     printed = _Printed(found.files)
-    faults += [fault for item in cited for fault in _of_lines(item, printed)]
-    faults += list(_of_report(told, found.files))
+    wrong = (fault for item in cited for fault in _of_lines(item, printed))
     return Verified(
-        faults=tuple(dict.fromkeys(faults)),
+        faults=_some(chain(faults, wrong, _of_report(told, found.files))),
         files=len(found.files),
         lines=sum(len(item["numbers"]) for item in cited if item.get("file") is not None),
         pair=told["pair"],
@@ -66,10 +69,25 @@ def verify(data: bytes) -> Verified:
     )
 
 
+def is_too_large(evidence: bytes) -> bool:
+    """Whether `evidence.json` is larger than `verify` reads."""
+    return len(evidence) > _MOST_BYTES or sum(evidence.count(each) for each in (b",", b"[", b"{")) > _MOST_VALUES
+
+
+def _some(faults: Iterable[str]) -> tuple[str, ...]:
+    """Each fault once, and no more of them than somebody reads: an archive may have as many as it has bytes."""
+    told: dict[str, None] = {}
+    for fault in faults:
+        if len(told) == _MOST_FAULTS and fault not in told:
+            return (*told, f"and there is more wrong with it than these {_MOST_FAULTS:,} faults")
+        told[fault] = None
+    return tuple(told)
+
+
 def _document(files: Mapping[str, bytes]) -> dict[str, Any] | None:
     data = files.get(EVIDENCE, b"")
     try:
-        told = json.loads(data) if len(data) <= _MOST_BYTES else None
+        told = None if is_too_large(data) else json.loads(data)
     except (ValueError, RecursionError):
         return None
     if not isinstance(told, dict) or told.get("tool") != "readypair" or type(told.get("schema")) is not int:
@@ -186,4 +204,4 @@ def _is_of_this_version(told: Mapping[str, Any]) -> bool:
     return bool(told["versions"]["report"] == evidence_page.template_digest())
 
 
-__all__ = ["EVIDENCE", "MANIFEST", "REPORT", "Verified", "verify"]
+__all__ = ["EVIDENCE", "MANIFEST", "REPORT", "Verified", "is_too_large", "verify"]

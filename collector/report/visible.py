@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 from typing import Any
 
 _RAW_BYTES = range(0xDC80, 0xDD00)
@@ -40,6 +41,8 @@ def encodable_data(value: Any) -> Any:
     return value
 
 
+# Few of them in any text, and one that is made of them is spelled out thousands of times as fast.
+@lru_cache(maxsize=4096)
 def _shown(character: str) -> str:
     if character.isprintable() or unicodedata.category(character) == "Zs":
         return character
