@@ -5,13 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from parsers import catalogue
 from tests.fuzzing.seeds import seeds
 
 # The longest line that is matched at all.
 _LONGEST_LINE = 4_000
 _SPOILT = "~\x01"
 
-_ANYWHERE = (
+RUNS = (
     "x", " ", "\t", "7", "a#", "a(", "a(b)", "(", "[", "]", ")", "-", "- ", "=", "= ", ":", ".", ",", "%", "%A", "%A-",
     "%A-5-B: ", "\x1b[", "\x1b[9", "\x1b[31m", "a ", "a  ", "A ", "a=", "a =", "a:", "9 ", "9.",
     "9:", "9(", "(9%)", "*", "do ", "show ", "sh dir ", "Load for five secs ", "\xa0", "\u2028", "\0",
@@ -19,6 +20,49 @@ _ANYWHERE = (
     "<1>1: *Feb  5 2027 22:00:00.000 CET: ", "1:", "9d9h: ",
 )  # fmt: skip
 _WHOLE = ("\n", "\r", "\r\n", "\r\r\n", "\n\r", " \n", "x\n", "a#\n", "a#\r", "%A-5-B: c\n", "9\n", "-----\n", "a b\n")
+
+_BLANKS = " " * 3_800
+_SYSLOG = "11:11:11:%A-5-B: "
+_AP_HEADING = "AP Name Slots AP Model Ethernet MAC Radio MAC Location Country IP Address State"
+_AP_ROW = "ap 2 M 0200.5e10.0143 0200.5e80.1430 Loc NL 203.0.113.3 Registered\n"
+
+FOUND: tuple[tuple[str, str], ...] = (
+    ("show boot", f"Configuration register is 0x102{_BLANKS}~"),
+    ("show boot", _SYSLOG * 60_000),
+    ("show boot", ": %A-5-B:" * 400),
+    ("show chassis", "2 Member 0000.0000.0000 0 V00 Removed " + "1.1.1.1.1.1 " * 300 + "~"),
+    ("show chassis", "2 Member 0000.0000.0000 0 " + "7" * 3_900 + "~"),
+    ("show issu state detail", f"A{_BLANKS}~"),
+    ("show redundancy", f"A{_BLANKS}~"),
+    ("show redundancy", f"Active Location ={_BLANKS}~"),
+    ("show ap summary", f"-----{_BLANKS}~"),
+    ("show ap summary", f"{_AP_HEADING}{' x' * 1_900}\n" + _AP_ROW * 20_000),
+    ("show ap image", f"Number of APs{_BLANKS}~"),
+    ("show ap dot11 5ghz load-info", f"A Summary{_BLANKS}~"),
+    ("show ap neighbor summary", f"A Summary{_BLANKS}~"),
+    ("show redundancy config-sync failures mcl", f"A List{_BLANKS}~"),
+    ("show redundancy switchover history", f"Switchover History{_BLANKS}~"),
+    ("show redundancy switchover history", f"1 1 2 x{_BLANKS}~"),
+    ("show install summary", f"[ R0 ] Installed Package(s) Information{_BLANKS}~"),
+    ("show wlan summary", f"ID{_BLANKS}~"),
+    ("show wireless summary", f"A{_BLANKS}~"),
+    ("show platform software status control-processor brief", f"A{_BLANKS}~"),
+    ("show version", "Software" * 490),
+)
+"""Texts that once took seconds, minutes or for ever, each with its command."""
+
+
+def megabytes() -> Iterator[tuple[str, str, str]]:
+    """The longest texts that are read at all, and ones of ten megabytes: command, name, text."""
+    for command in ("show boot", "show ap summary", "show crypto pki certificates"):
+        yield command, "five megabytes in one line of messages", _SYSLOG * (5_000_000 // len(_SYSLOG))
+    yield "show ap summary", "five megabytes of rows", f"{_AP_HEADING}\n" + _AP_ROW * (4_999_000 // len(_AP_ROW))
+    yield "show crypto pki certificates", "five megabytes of lines that may stand anywhere", "CN = a b\n" * 100_000
+    yield "show ap neighbor summary", "ten megabytes of half a row", f"ap {'x' * 40} -\n" * 200_000
+    for command in ("show ap neighbor summary", "show wireless summary"):
+        yield command, "ten megabytes of lines of blanks", f"A{_BLANKS}~\n" * (10_000_000 // 3_803)
+    for row in catalogue.COMMANDS:
+        yield row.text, "ten megabytes in one line", "x" * 10_000_000
 
 
 def whole_texts(command: str, size: int, most_lines: int) -> Iterator[tuple[str, str]]:
@@ -36,7 +80,7 @@ def whole_texts(command: str, size: int, most_lines: int) -> Iterator[tuple[str,
 
 def long_lines(command: str) -> Iterator[tuple[str, str]]:
     """Lines as long as are matched: runs, and the command's own lines with each part of theirs stretched."""
-    for run in _ANYWHERE:
+    for run in RUNS:
         line = run * (_LONGEST_LINE // len(run))
         yield f"{run!r} over and over", line
         yield f"{run!r} over and over, spoilt", _spoilt(line[:-2])
