@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from collector.finding import Answer, Status
-from collector.rules.ap_tables import NO_ACCESS_POINTS, ROLES, counted, lost, named, rows, tellers
+from collector.rules.ap_tables import NO_ACCESS_POINTS, ROLES, TABLES, counted, lost, named, rows, tellers
 from collector.rules.parts import Part, answer
 from collector.rules.rule import Rule
 from collector.rules.sessions import lack, unknown
@@ -162,7 +162,7 @@ RULE = Rule(
     why="What was away before the window can't be told from what the upgrade lost, and it misses the image beforehand.",
     good="quay-hall-01  2  WX-AP20  0200.5e10.0001  0200.5e80.0010  NL  -E  203.0.113.1  Registered  Hall",
     bad="0200.5e80.0010  0200.5e10.0001  quay-hall-01  203.0.113.1  Not Joined  Join  Heartbeat timer expiry",
-    needs=(_SUMMARY, _JOINS, *ROLES),
+    needs=(*TABLES, _JOINS, *ROLES),
     judge=judge,
     weight="caution",
 )

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from collector.finding import Answer, Evidence, Status
-from collector.rules.ap_tables import NO_ACCESS_POINTS, ROLES, capped, counted, lost, named, rows, tellers
+from collector.rules.ap_tables import NO_ACCESS_POINTS, ROLES, TABLES, capped, counted, lost, named, rows, tellers
 from collector.rules.parts import Part, answer
 from collector.rules.rule import Rule
 from collector.rules.sessions import lack, unknown
@@ -122,6 +122,6 @@ RULE = Rule(
     why="An access point that the new release doesn't know never joins again, and its room stays without a network.",
     good="quay-hall-01  2  WX-AP20  0200.5e10.0001  0200.5e80.0010  NL  -E  203.0.113.1  Registered  Hall",
     bad="quay-hall-02  2  WX-AP11  0200.5e10.0002  0200.5e80.0020  NL  -E  203.0.113.2  Registered  Hall",
-    needs=(_SUMMARY, *ROLES),
+    needs=(*TABLES, *ROLES),
     judge=judge,
 )

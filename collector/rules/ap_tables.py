@@ -25,6 +25,9 @@ NO_ACCESS_POINTS = "no access points"
 ROLES = ("show redundancy", "show chassis rmi")
 """The commands that say whose the tables are: every rule about access points needs them."""
 
+TABLES = ("show ap summary", "show ap image")
+"""The tables with a row for each access point that has joined."""
+
 # A site has thousands: more names or lines than these tell nobody more.
 _NAMES, _LINES = 10, 20
 
@@ -56,6 +59,17 @@ def lost(member: MemberSnapshot, reading: Reading[T], what: str) -> str:
         return f"`{reading.command}` on {member.name} doesn't say how many {what} there are"
     if counted is not None and counted != len(facts.aps):
         return f"`{reading.command}` on {member.name} counts {counted} {what} and lists {len(facts.aps)}"
+    if counted is None and (more := _listed_elsewhere(member, len(facts.aps))):
+        return f"`{reading.command}` on {member.name} doesn't say how many {what} there are, and {more}"
+    return ""
+
+
+def _listed_elsewhere(member: MemberSnapshot, number: int) -> str:
+    """Which other table of joined access points has more of them; empty where none has."""
+    tables = (member.read("show ap summary", ApSummary).facts, member.read("show ap image", ApImage).facts)
+    for command, table in zip(TABLES, tables, strict=True):
+        if table is not None and len(table.aps) > number:
+            return f"`{command}` lists {len(table.aps)} where it lists {number}"
     return ""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from collector.finding import Answer, Status
@@ -54,16 +55,19 @@ def judge(snapshot: Snapshot, policy: Policy) -> Answer:
     for member in snapshot.members:
         own = word(member, member.read(OWN, Directory), flash, "bytes_free", rows=files)
         told = [item for item in of_standby if item.about == member.name]
-        parts += hear("free space", own, [*told, *_by_folder(member, own, room)], room)
+        parts += hear("free space", own, [*told, *_by_folder(member, own, told, room)], room)
     return answer(parts + unassigned(of_standby, snapshot, room))
 
 
-def _by_folder(member: MemberSnapshot, own: Word[_Flash], room: Judge[_Flash]) -> list[Word[_Flash]]:
-    """The free space below the listing of a folder, where it comes to something else than the member's own listing.
+def _by_folder(
+    member: MemberSnapshot, own: Word[_Flash], told: Sequence[Word[_Flash]], room: Judge[_Flash]
+) -> list[Word[_Flash]]:
+    """The free space below the listing of a folder, where it comes to something else than the listing that counts.
 
     It is the same flash, so a figure that was spoilt in one of the two stands out.
     """
-    flash = own.value
+    listed = own if own.value is not None or not own.withheld else next(iter(told), own)
+    flash = listed.value
     if flash is None:
         return []
     item = word(
@@ -72,7 +76,7 @@ def _by_folder(member: MemberSnapshot, own: Word[_Flash], room: Judge[_Flash]) -
         lambda facts: flash._replace(free=facts.bytes_free) if facts.bytes_free is not None else None,
         "bytes_free",
     )
-    differs = item.value is not None and room(item, item.value).status is not room(own, flash).status
+    differs = item.value is not None and room(item, item.value).status is not room(listed, flash).status
     return [item] if differs else []
 
 

@@ -32,6 +32,7 @@ class Directory(Facts):
     """
 
     file_systems: ClassVar[tuple[str, ...]] = ("bootflash", "flash")
+    folders: ClassVar[tuple[str, ...]] = ("",)
 
     bytes_total: int | None = None
     bytes_free: int | None = None
@@ -40,11 +41,13 @@ class Directory(Facts):
     @classmethod
     def from_matches(cls, matches: Matches) -> Self:
         """Unreadable where no line tells the free space, where the controller says that it has no such file system, and
-        where a heading names another one: its room isn't the room that was asked about.
+        where a heading names another one, or another folder: that isn't what was asked about.
         """
         told = Agreement(matches)
         for heading in matches.of("heading"):
-            if heading["what"].split(":")[0].strip().lower() not in cls.file_systems or ":" not in heading["what"]:
+            name, colon, folder = heading["what"].partition(":")
+            asked = folder.strip().strip("/") in cls.folders
+            if not (colon and asked and name.strip().lower() in cls.file_systems):
                 raise Unreadable(f"it lists {heading['what'].strip()[:40]}, which isn't what was asked for")
         trouble = matches.first("trouble")
         if trouble is not None:
@@ -71,6 +74,8 @@ class StandbyDirectory(Directory):
 @dataclass(frozen=True, kw_only=True)
 class CoreDirectory(Directory):
     """`dir bootflash:core`. A folder that doesn't exist holds no files."""
+
+    folders = ("", "core")
 
     @classmethod
     def from_matches(cls, matches: Matches) -> Self:

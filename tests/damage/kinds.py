@@ -236,13 +236,18 @@ class Damaged:
     said: Said
 
 
-def damaged(trial: Trial, lot: random.Random) -> Damaged:
-    """A random damage, one of each kind or two to four at once."""
-    said: Said = {
+def all_of(trial: Trial) -> Said:
+    """All that the pair has said, undamaged."""
+    return {
         (member.name, command): capture
         for member in trial.snapshot.members
         for command, capture in member.captures.items()
     }
+
+
+def damaged(trial: Trial, lot: random.Random) -> Damaged:
+    """A random damage, one of each kind or two to four at once."""
+    said = all_of(trial)
     kind = lot.choice((*KINDS, SEVERAL))
     if kind != SEVERAL:
         return Damaged(kind, KINDS[kind](trial, said, lot))

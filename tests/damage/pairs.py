@@ -381,6 +381,13 @@ def _trial(pair: Pair, snapshot: Snapshot, twin: PairDescription, faults: tuple[
     )
 
 
+def made(twin: PairDescription, pair: PairDescription, *faults: str) -> Trial:
+    """One pair to damage, and the same without its faults."""
+    with TemporaryDirectory() as folder:
+        (found,) = _inventory(Path(folder), [pair])
+    return _trial(found, said(found, pair), twin, faults)
+
+
 @cache
 def generated(count: int = GENERATED, seed: int = 1) -> tuple[Trial, ...]:
     """So many pairs of the seed's."""

@@ -154,7 +154,7 @@ def test_when_a_file_was_modified(date: str, modified: datetime | None) -> None:
 
 def test_a_listing_of_nothing_names_no_files() -> None:
     """A row that was lost leaves the same text behind: an empty folder says that it is."""
-    assert directory(f"Directory of bootflash:/core/\n\n{TOTALS}").files is None
+    assert directory(f"Directory of bootflash:/core/\n\n{TOTALS}", "dir bootflash:core").files is None
     assert directory(LISTING + "No files in directory\n").files is None
 
 
@@ -244,3 +244,12 @@ def test_another_file_systems_room_counts_for_nothing(command: str, own: set[str
         else:
             with pytest.raises(Unreadable, match="which isn't what was asked for"):
                 directory(text, asked)
+
+
+@pytest.mark.parametrize("command", ["dir bootflash:", "dir stby-bootflash:"])
+def test_the_listing_of_a_folder_is_none_of_the_flash(command: str) -> None:
+    """Else a file that was cut off at the top would be one that isn't there."""
+    text = f"Directory of {command.removeprefix('dir ')}/core/\n\nNo files in directory\n\n{TOTALS}"
+    assert directory(text, f"{command}core").files == ()
+    with pytest.raises(Unreadable, match="isn't what was asked for"):
+        directory(text, command)
