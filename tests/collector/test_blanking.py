@@ -69,7 +69,8 @@ def test_nothing_of_the_demos_captures_but_the_seed() -> None:
     changed = set()
     for pair in fleet().pairs:
         for member in pair.members:
-            for capture in recording.load(FIXTURES, member.name, catalogue.COMMANDS):
+            recorded = recording.open_member(FIXTURES / member.name, member.name)
+            for capture in map(recorded.capture, catalogue.COMMANDS):
                 found = blanked(capture).capture.text
                 both = zip(transcript.split(capture.text), transcript.split(found), strict=True)
                 changed |= {line.split("=")[0].strip() for line, now in both if line != now}
