@@ -162,7 +162,7 @@ def _directory_size(data: bytes) -> int:
     if end < 0 or len(data) - end < _END.size:
         return 0
     if data[max(end - _LONG_END_SIZE, 0) : end].startswith(_LONG_END_MARK):
-        return len(data)
+        return _LONGEST_DIRECTORY + 1
     size: int = _END.unpack_from(data, end)[5]
     return size
 
