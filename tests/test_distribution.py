@@ -1,4 +1,4 @@
-"""The archives that users install: made alike anywhere, whole, with nothing else in them, at work without a checkout."""
+"""The archives that users install: made alike anywhere, whole, nothing else in them, at work without a checkout."""
 
 from __future__ import annotations
 
