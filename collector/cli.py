@@ -29,7 +29,8 @@ from collector.commands import (
     watch,
 )
 from collector.commands.options import Commands
-from collector.commands.telling import INTERNAL, WRONG_QUESTION, UsageError, complain
+from collector.commands.telling import INTERNAL, WRONG_QUESTION, UsageError, complain, disk_trouble, is_of_the_system
+from collector.signals import Signals
 
 
 class Command(Protocol):
@@ -83,7 +84,9 @@ def main(arguments: Sequence[str]) -> int:
 def _answer(arguments: Sequence[str], options: argparse.Namespace) -> int:
     """Do what the arguments say, which go to `options`, and say what kept it from being done; the exit status."""
     try:
-        return _do(arguments, options)
+        # A service manager's stop ends a command as Ctrl-C does: its sessions are closed, and no half file stays.
+        with Signals():
+            return _do(arguments, options)
     except KeyboardInterrupt:
         return complain("interrupted before there was anything to report", WRONG_QUESTION)
     except UsageError as error:
@@ -117,8 +120,8 @@ def _explain(error: Exception) -> int:
         return WRONG_QUESTION
     if isinstance(error, RecordingError | CredentialsError | StoreError | Busy):
         return complain(str(error), WRONG_QUESTION)
-    if isinstance(error, OSError) and error.filename is not None:
-        return complain(f"{error.filename}: {error.strerror}", WRONG_QUESTION)
+    if isinstance(error, OSError) and is_of_the_system(error):
+        return complain(disk_trouble(error), WRONG_QUESTION)
     import traceback
 
     from collector import masking

@@ -9,6 +9,16 @@ from pathlib import Path
 OWNER_ONLY = 0o600
 
 
+def see(folder: Path) -> None:
+    """See that files can be made in this folder; OSError with its name where they can't."""
+    try:
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        # By itself it names a file that nobody knows.
+        raise OSError(error.errno, error.strerror, str(folder)) from None
+
+
 def replace(path: Path, content: bytes, mode: int = OWNER_ONLY) -> None:
     """Replace a file, or make it, in one step and with this mode: readable by its owner only where nothing is said.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,8 +24,7 @@ def captures_folder(out: Path) -> Path:
 def prepare(out: Path) -> None:
     """Make the folder and see that it can be written to, before any controller is asked; OSError where it can't."""
     folders.make_private(out)
-    with tempfile.TemporaryFile(dir=out):
-        pass
+    files.see(out)
 
 
 def write_reports(out: Path, result: Result) -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from collector import job, recording
+from collector import job
 from collector.campaigning import CampaignPlan, campaign_of, in_its_window
 from collector.capture import Capture
 from collector.judging import judge_snapshot, snapshot_of
@@ -15,7 +15,7 @@ from collector.plan.making import make
 from collector.plan.stages import History
 from collector.planned import PairPlan
 from collector.snapshot import Snapshot
-from collector.sweep import Listeners, received
+from collector.sweep import Listeners, keep_selection, received
 from inventory.opening import Fleet
 from inventory.pairs import Pair
 from inventory.problems import InventoryError, Problem
@@ -93,14 +93,14 @@ def plan_pairs(
     plans: dict[str, PairPlan] = {}
 
     def heard(pair: Pair, captures: dict[str, list[Capture]]) -> None:
-        captures = received(captures, shift, keep)
+        captures = received(captures, shift, keep, listeners.unkept)
         snapshot = snapshot_of(pair, captures, datetime.now().astimezone() + shift)
         found = plan_snapshot(snapshot, fleet, history)
         plans[pair.name] = found if keep_snapshots else replace(found, snapshot=None)
         listeners.judged(plans[pair.name].ready)
 
     if keep is not None:
-        recording.write_selection(keep, [pair.name for pair in pairs])
+        keep_selection(keep, pairs, listeners.unkept)
     try:
         job.gather(
             fleet.nornir,

@@ -15,7 +15,7 @@ from collector.nights import moments
 from collector.result import PairResult
 from collector.snapshot import Snapshot
 from collector.store.store import Store, StoredBaseline
-from collector.sweep import Memory, NoMemory, gather_pair, received
+from collector.sweep import Memory, NoMemory, Unkept, gather_pair, keep_selection, raised, received
 from inventory.opening import Fleet
 from inventory.pairs import Pair
 from parsers import catalogue
@@ -42,6 +42,7 @@ def take(
     asked: Callable[[str, str], None] = lambda member, what: None,
     memory: Memory | None = None,
     shift: timedelta = timedelta(0),
+    unkept: Unkept = raised,
 ) -> Taken:
     """Ask the pair now, over a registered connection; `keep` and `memory` get what it said, as in a sweep.
 
@@ -50,10 +51,10 @@ def take(
     """
     memory = memory or NoMemory()
     if keep is not None:
-        recording.write_selection(keep, [pair.name])
+        keep_selection(keep, [pair], unkept)
     needed = catalogue.needed_by("compare")
     captures = gather_pair(fleet, pair, connection=connection, asked=asked, commands=needed)
-    snapshot = snapshot_of(pair, received(captures, shift, keep), datetime.now().astimezone() + shift)
+    snapshot = snapshot_of(pair, received(captures, shift, keep, unkept), datetime.now().astimezone() + shift)
     snapshot = replace(snapshot, past=memory.past(snapshot))
     result = judge_snapshot(snapshot, fleet.policy, fleet.waivers)
     memory.keep(snapshot, result, in_time=True)

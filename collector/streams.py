@@ -11,6 +11,9 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, TextIO, cast
 
+STANDARD_OUTPUT = "standard output"
+"""What its troubles name in place of a file."""
+
 
 @contextmanager
 def watched() -> Iterator[None]:
@@ -26,7 +29,7 @@ def watched() -> Iterator[None]:
         sys.stdout.reconfigure(errors="backslashreplace")
     # Descriptors are given out from the lowest: what is opened first takes the closed stream's own place.
     sys.stdin = sys.stdin or _nothing("r")
-    sys.stdout = sys.stdout and _Watched(sys.stdout, "standard output")
+    sys.stdout = sys.stdout and _Watched(sys.stdout, STANDARD_OUTPUT)
     sys.stderr = _Watched(sys.stderr or _nothing("w"))
     try:
         yield

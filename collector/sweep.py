@@ -21,13 +21,25 @@ from inventory.pairs import Pair
 from parsers import catalogue
 from parsers.catalogue import Command
 
+# Told of a member whose captures the disk didn't take, and why; "" for the list of the pairs.
+Unkept = Callable[[str, OSError], None]
+
+
+def raised(member: str, error: OSError) -> None:
+    """Let what the disk doesn't take end it."""
+    raise error
+
 
 @dataclass(frozen=True)
 class Listeners:
-    """Who is told while it goes on: of a member's command, and of a pair's result."""
+    """Who is told while it goes on: of a member's command, of a pair's result, and of what the disk didn't take.
+
+    Unless somebody hears of the last, it ends the sweep.
+    """
 
     asked: Callable[[str, str], None] = field(default=lambda member, what: None)
     judged: Callable[[PairResult], None] = field(default=lambda result: None)
+    unkept: Unkept = raised
 
 
 class Memory(Protocol):
@@ -81,14 +93,14 @@ def sweep(
     results: dict[str, PairResult] = {}
 
     def heard(pair: Pair, captures: dict[str, list[Capture]], in_time: bool = True) -> None:
-        snapshot = snapshot_of(pair, received(captures, shift, keep), now())
+        snapshot = snapshot_of(pair, received(captures, shift, keep, listeners.unkept), now())
         snapshot = replace(snapshot, past=memory.past(snapshot))
         results[pair.name] = replace(judge_snapshot(snapshot, fleet.policy, fleet.waivers), in_time=in_time)
         memory.keep(snapshot, results[pair.name], in_time=in_time)
         listeners.judged(results[pair.name])
 
     if keep is not None:
-        recording.write_selection(keep, [pair.name for pair in pairs])
+        keep_selection(keep, pairs, listeners.unkept)
     ended = Ended.COMPLETE
     try:
         job.gather(
@@ -157,12 +169,25 @@ def _unasked(pair: Pair, reason: str) -> dict[str, list[Capture]]:
     }
 
 
-def received(captures: dict[str, list[Capture]], shift: timedelta, keep: Path | None) -> dict[str, list[Capture]]:
+def keep_selection(keep: Path, pairs: Sequence[Pair], unkept: Unkept) -> None:
+    """Write down in the folder which pairs are asked."""
+    try:
+        recording.write_selection(keep, [pair.name for pair in pairs])
+    except OSError as error:
+        unkept("", error)
+
+
+def received(
+    captures: dict[str, list[Capture]], shift: timedelta, keep: Path | None, unkept: Unkept = raised
+) -> dict[str, list[Capture]]:
     """A pair's captures, by member, at the time shifted so; written to the folder `keep` where there is one."""
     captures = {member: [_shifted(capture, shift) for capture in own] for member, own in captures.items()}
     if keep is not None:
         for member, own in captures.items():
-            recording.write(keep, member, own)
+            try:
+                recording.write(keep, member, own)
+            except OSError as error:
+                unkept(member, error)
     return captures
 
 

@@ -63,6 +63,7 @@ def ask(
 ) -> Result:
     """Ask, judge and remember the pairs, with progress on standard error; tell on, and write the reports for --out.
 
+    What the disk doesn't take of those costs no verdict: `remembering.ended` says it.
     `budget` is the time that the asking has, and `judged` is told of each pair's result.
     """
     from collector import output
@@ -84,7 +85,7 @@ def ask(
             connection=connection,
             workers=options.workers,
             keep=output.captures_folder(options.out) if options.out is not None else None,
-            listeners=Listeners(progress.asked, heard),
+            listeners=Listeners(progress.asked, heard, remembering.unwritten.captures),
             shift=shift,
             memory=noting,
             budget=budget,
@@ -93,7 +94,8 @@ def ask(
     remembering.finish(result.finished)
     telling_on.tell(result, noting, remembering)
     if options.out is not None:
-        output.write_reports(options.out, result)
+        with remembering.unwritten.attempt():
+            output.write_reports(options.out, result)
     return result
 
 
@@ -111,11 +113,20 @@ def take(options: argparse.Namespace, fleet: Fleet, pair: Pair, remembering: Rem
     keep = output.captures_folder(options.out) if options.out is not None else None
     started = datetime.now().astimezone()
     with SweepProgress(1, quiet=options.quiet, verdict="readiness for an upgrade: ") as progress:
-        taken = sides.take(fleet, pair, connection="ssh", keep=keep, asked=progress.asked, memory=remembering.memory)
+        taken = sides.take(
+            fleet,
+            pair,
+            connection="ssh",
+            keep=keep,
+            asked=progress.asked,
+            memory=remembering.memory,
+            unkept=remembering.unwritten.captures,
+        )
         progress.judged(taken.result)
     finished = datetime.now().astimezone()
     remembering.finish(finished)
     if options.out is not None:
         result = Result(started, finished, str(fleet.folder), (taken.result,), (), Ended.COMPLETE)
-        output.write_reports(options.out, result)
+        with remembering.unwritten.attempt():
+            output.write_reports(options.out, result)
     return taken

@@ -23,6 +23,7 @@ from collector.commands.options import (
 )
 from collector.commands.remembering import named_store, remembering
 from collector.commands.telling import GO, NOT_GO, UsageError, complain, console, print_json
+from collector.commands.unwritten import Unwritten
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -70,8 +71,9 @@ def do(options: argparse.Namespace) -> int:
         found, status = _recorded(options, fleet, pair) if options.after is not None else _now(options, fleet, pair)
     except SideError as error:
         raise UsageError(str(error)) from None
-    _tell(options, found)
-    return status or (GO if found.standing is Standing.CLEAN else NOT_GO)
+    unwritten = Unwritten()
+    _tell(options, found, unwritten)
+    return unwritten.ended(status or (GO if found.standing is Standing.CLEAN else NOT_GO))
 
 
 def _recorded(options: argparse.Namespace, fleet: Fleet, pair: Pair) -> tuple[Comparison, int]:
@@ -154,7 +156,7 @@ def _reading(options: argparse.Namespace) -> Iterator[Store | None]:
         yield store
 
 
-def _tell(options: argparse.Namespace, found: Comparison) -> None:
+def _tell(options: argparse.Namespace, found: Comparison, unwritten: Unwritten) -> None:
     import json
 
     from collector import output
@@ -162,7 +164,8 @@ def _tell(options: argparse.Namespace, found: Comparison) -> None:
 
     if options.out is not None:
         text = json.dumps(comparison_document.document(found), indent=2, ensure_ascii=False)
-        output.write(options.out / "comparison.json", text + "\n")
+        with unwritten.attempt():
+            output.write(options.out / "comparison.json", text + "\n")
     if options.json:
         print_json(comparison_document.document(found))
     else:

@@ -20,6 +20,7 @@ from collector.commands.options import (
 )
 from collector.commands.remembering import stage_history
 from collector.commands.telling import GO, NOT_GO, UsageError, console, print_json, tell_notes
+from collector.commands.unwritten import Unwritten
 
 if TYPE_CHECKING:
     from collector.campaigning import CampaignPlan
@@ -53,6 +54,7 @@ def do(options: argparse.Namespace) -> int:
     from collector.report import plan_document
     from inventory import windows
 
+    unwritten = Unwritten()
     fleet = open_fleet(options.inventory)
     recorded = stage_history(options, fleet)
     pairs = _to_plan(fleet, options)
@@ -61,19 +63,20 @@ def do(options: argparse.Namespace) -> int:
         nights, passed = nights_ahead(windows.read_windows(options.windows), options.windows)
         tell_notes(passed)
     prepare_out(options)
-    plans = _make_plans(options, fleet, pairs, recorded)
+    plans = _make_plans(options, fleet, pairs, recorded, unwritten)
     campaign = None
     if nights:
         campaign, plans = plan_campaign(plans, nights, fleet, recorded)
     inventory = str(fleet.folder)
     if options.out is not None:
-        output.write_plans(options.out, plans, inventory, campaign)
+        with unwritten.attempt():
+            output.write_plans(options.out, plans, inventory, campaign)
     if options.json:
         print_json(plan_document.document(plans, inventory, campaign))
     else:
         _show(options, plans, campaign)
     good = all(plan.standing is Standing.FITS for plan in plans) if campaign is None else stands(campaign, plans)
-    return GO if good else NOT_GO
+    return unwritten.ended(GO if good else NOT_GO)
 
 
 def _show(options: argparse.Namespace, plans: Sequence[PairPlan], campaign: CampaignPlan | None) -> None:
@@ -103,7 +106,7 @@ def _to_plan(fleet: Fleet, options: argparse.Namespace) -> list[Pair]:
 
 
 def _make_plans(
-    options: argparse.Namespace, fleet: Fleet, pairs: Sequence[Pair], recorded: History
+    options: argparse.Namespace, fleet: Fleet, pairs: Sequence[Pair], recorded: History, unwritten: Unwritten
 ) -> tuple[PairPlan, ...]:
     from collector import job, output, recording
     from collector.planning import plan_pairs
@@ -129,5 +132,5 @@ def _make_plans(
             workers=options.workers,
             keep=keep,
             keep_snapshots=options.windows is not None,
-            listeners=Listeners(progress.asked, progress.judged),
+            listeners=Listeners(progress.asked, progress.judged, unwritten.captures),
         )

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from collector.commands.telling import GO, WRONG_QUESTION, UsageError, complain
+from collector.commands.unwritten import Unwritten
 
 if TYPE_CHECKING:
     import argparse
@@ -27,6 +28,7 @@ class Remembering:
     """What a sweep remembers by; `store` and `memory` are None where no store is named. Made by `remembering`.
 
     `missed` are the pairs that the last sweep of this inventory didn't reach; none where there is no store.
+    `unwritten` is what `--out` lacks.
     """
 
     inventory: str
@@ -34,6 +36,7 @@ class Remembering:
     store: Store | None = None
     memory: StoreMemory | None = None
     missed: tuple[str, ...] = ()
+    unwritten: Unwritten = field(default_factory=Unwritten)
 
     def finish(self, moment: datetime) -> None:
         """Note that the sweep came to its end at this moment of its own time."""
@@ -52,9 +55,10 @@ class Remembering:
             self.memory.announce(moment)
 
     def ended(self, status: int) -> int:
-        """Take away what is kept for too long; returns the exit status, another one where the store failed."""
+        """Take away what is kept for too long; returns the exit status, another one where the store or disk failed."""
         from collector.nights.night import night_of
 
+        status = self.unwritten.ended(status)
         if self.memory is None:
             return status
         if self.keep_days is not None:

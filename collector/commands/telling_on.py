@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from collector.commands.remembering import named_store
-from collector.commands.telling import GO, WRONG_QUESTION, UsageError, complain
+from collector.commands.telling import GO, WRONG_QUESTION, UsageError, complain, disk_trouble
 
 if TYPE_CHECKING:
     import argparse
@@ -100,7 +100,7 @@ class TellingOn:
         try:
             yield
         except OSError as error:
-            self._fail(f"{error.filename}: {error.strerror}" if error.filename is not None else str(error))
+            self._fail(disk_trouble(error))
         except StoreError as error:
             self._fail(str(error))
         except Exception as error:
@@ -161,15 +161,14 @@ def _receivers(urls: Sequence[str], *, always: bool, compares: bool) -> list[Rec
 
 
 def _see_files(files: Mapping[str, Path]) -> None:
-    import tempfile
+    from collector.files import see
 
     for name, path in files.items():
         if path.is_dir():
             raise UsageError(f"--{name} {path} is a folder; name a file")
         if not path.parent.is_dir():
             raise UsageError(f"--{name} {path}: there is no folder {path.parent}; make it first")
-        with tempfile.TemporaryFile(dir=path.parent):
-            pass
+        see(path.parent)
     if len({path.resolve() for path in files.values()}) < len(files):
         raise UsageError(f"{' and '.join(f'--{name}' for name in files)} name one file; name another for each")
 

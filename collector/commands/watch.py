@@ -10,7 +10,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, timezone, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -74,7 +74,7 @@ def do(options: argparse.Namespace) -> int:
             return _watch(options, signals, last)
         except KeyboardInterrupt:
             last.ended = Outcome.INTERRUPTED
-            raise
+            return complain("interrupted before its first poll", NOT_GO) if last.state is None else NOT_GO
 
 
 def _watch(options: argparse.Namespace, signals: Signals, last: WatchLastLine) -> int:
@@ -140,6 +140,7 @@ def _follow(
     from collector.report import watch_message
     from collector.store.store import StoreError, TakenOver
     from collector.watching import keeping, stage_log
+    from collector.watching.opening import zone_of
     from collector.watching.polling import SshPoller
     from collector.watching.telling import Telling
     from collector.watching.watch import Outcome, Pace, Stop, watch
@@ -152,7 +153,7 @@ def _follow(
     view = _view(options, lambda: _trouble(keeper.problem))
     view.remember(begun.log)
     telling = Telling(receivers, watch_message.of_poll, lambda sentence: complain(sentence, GO))
-    pace = Pace(options.every, options.until(now()))
+    pace = Pace(options.every, options.until(now(), zone_of(pair)))
     signals.first = stop.stop
     try:
         state, outcome = watch(pair, begun.state, poller, stop, pace, keeper, (last, view, telling), now=now)
@@ -203,11 +204,19 @@ def _size(stream: TextIO) -> Callable[[], tuple[int, int]]:
 
 
 def _now(pair: Pair) -> Callable[[], datetime]:
-    """This machine's time, told in the zone of the window."""
+    """This machine's time, told in the zone of the window.
+
+    The offset is fixed in the result: two moments of one changing zone would be subtracted as clocks show them.
+    """
     from collector.watching.opening import zone_of
 
     zone = zone_of(pair)
-    return lambda: datetime.now().astimezone(zone)
+
+    def now() -> datetime:
+        local = datetime.now().astimezone(zone)
+        return local.replace(tzinfo=timezone(local.utcoffset() or timedelta(0)), fold=0)
+
+    return now
 
 
 @contextmanager
@@ -235,26 +244,29 @@ def _every(text: str) -> float:
     return number
 
 
-def _until(text: str) -> Callable[[datetime], datetime]:
-    """The end as it was named, which is a moment as soon as it is known when the watch begins."""
+def _until(text: str) -> Callable[[datetime, tzinfo | None], datetime]:
+    """The end as it was named, which is a moment as soon as it is known when and in which zone the watch begins."""
     if found := re.fullmatch(r"([01]?\d|2[0-3]):([0-5]\d)", text, re.ASCII):
         hour, minute = int(found[1]), int(found[2])
-        return lambda now: _next(now, hour, minute)
+        return lambda now, zone: _next(now, zone, hour, minute)
     try:
         moment = datetime.fromisoformat(text) if "T" in text else None
     except ValueError:
         moment = None
     if moment is not None and moment.tzinfo is not None:
-        return lambda now: moment
+        return lambda now, zone: moment
     try:
         length = timedelta(seconds=duration(text))
     except argparse.ArgumentTypeError:
         raise argparse.ArgumentTypeError(
             f"{text!r} must be a time such as 06:00 or 2027-02-07T06:00+01:00, or a duration such as 8h"
         ) from None
-    return lambda now: now + length
+    return lambda now, zone: now + length
 
 
-def _next(now: datetime, hour: int, minute: int) -> datetime:
-    today = now.replace(hour=hour, minute=minute, second=0, microsecond=0)
-    return today if today > now else today + timedelta(days=1)
+def _next(now: datetime, zone: tzinfo | None, hour: int, minute: int) -> datetime:
+    """The next moment at which the zone's clocks, this machine's for None, show that; by the offset in force then."""
+    wall = now.astimezone(zone).replace(tzinfo=None, hour=hour, minute=minute, second=0, microsecond=0)
+    days = (wall + timedelta(days=number) for number in (0, 1))
+    moments = (each.replace(tzinfo=zone) if zone is not None else each.astimezone() for each in days)
+    return next(moment for moment in (each.astimezone(now.tzinfo) for each in moments) if moment > now)

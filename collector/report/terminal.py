@@ -35,9 +35,15 @@ _IN_THE_TABLE = ((Status.BLOCK, ""), (Status.UNKNOWN, "unknown:\n"), (Status.CAU
 _WHY = "Why a rule matters, with a good and a bad example: readypair rules ID"
 
 
+_LEAST_COLUMNS = 40
+
+
 def console(file: IO[str]) -> Console:
-    """A console on this file: colours only on a terminal, elsewhere 80 columns or what COLUMNS says."""
-    return Console(file=file, highlight=False, markup=False, emoji=False)
+    """A console on this file: colours only on a terminal, elsewhere 80 columns or what COLUMNS says, 40 at least."""
+    made = Console(file=file, highlight=False, markup=False, emoji=False)
+    # Of a verdict on fewer nothing is left to read; on none at all nothing would be printed.
+    made.width = max(made.width, _LEAST_COLUMNS)
+    return made
 
 
 def fleet(result: Result) -> RenderableType:

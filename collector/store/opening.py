@@ -83,7 +83,16 @@ def writing(engine: Engine) -> Engine:
 
 
 def _server_engine(url: URL) -> Engine:
-    options: dict[str, Any] = {"application_name": "readypair", "client_encoding": "utf8", "connect_timeout": 20}
+    options: dict[str, Any] = {
+        "application_name": "readypair",
+        "client_encoding": "utf8",
+        "connect_timeout": 20,
+        # A table that somebody holds, and a server that vanished without a word, mustn't keep a sweep for ever: what
+        # it waits for there is under no deadline.
+        "options": f"-c lock_timeout={PATIENCE * 1000}",
+        "tcp_user_timeout": PATIENCE * 1000,
+        "keepalives_idle": PATIENCE,
+    }
     return create_engine(
         url,
         connect_args={key: value for key, value in options.items() if key not in url.query},

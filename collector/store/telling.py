@@ -14,8 +14,11 @@ from collector.store.store import StoreError
 # Seconds that a collector waits for another one's write to end.
 PATIENCE = 30
 
+_HELD = f"is locked by another program for more than {PATIENCE} seconds; see what holds it, or wait"
+# What PostgreSQL calls a lock that didn't come in time: https://www.postgresql.org/docs/current/errcodes-appendix.html
+_NO_LOCK, _DISK_FULL = "55P03", "53100"
 _SQLITE = {
-    sqlite3.SQLITE_BUSY: f"is locked by another program for more than {PATIENCE} seconds; see what holds it, or wait",
+    sqlite3.SQLITE_BUSY: _HELD,
     sqlite3.SQLITE_LOCKED: "is locked by another program; see what holds it, or wait",
     sqlite3.SQLITE_FULL: "can't grow: the disk is full; make room there, or shorten --keep-days",
     sqlite3.SQLITE_READONLY: "can't be written to; give this account the right to write the file and its folder",
@@ -77,6 +80,11 @@ def _reason(url: URL, error: BaseException | None) -> str:
         # The lowest eight bits name the error, those above what kind of it.
         code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
         return _SQLITE.get(code, f"can't be used: {error}")
+    state = getattr(error, "sqlstate", None)
+    if state == _NO_LOCK:
+        return _HELD
+    if state == _DISK_FULL:
+        return "can't grow: the server's disk is full; make room there, or shorten --keep-days"
     return f"can't be used: {_words(url, error)}; see that the server runs and that this role may use the database"
 
 

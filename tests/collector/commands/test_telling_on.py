@@ -249,7 +249,8 @@ def test_a_disk_that_is_full_for_one_takes_the_others(
     named = [f"--{name}={path}" for name, path in paths.items()]
     assert nights.sweep(*named, "--notify", hook.url, "--notify-always", "--out", str(tmp_path / "out")) == 2
     out, err = capsys.readouterr()
-    assert err == f"readypair: {paths[full]}: No space left on device\n"
+    remedy = "make room there, or name another place"
+    assert err == f"readypair: {paths[full]}: No space left on device; {remedy}\n"
     assert "2 pairs: 1 go, 1 no-go" in out
     assert {name for name, path in paths.items() if path.exists()} == paths.keys() - {full}
     assert (len(hook.bodies), (tmp_path / "out" / "report.json").exists()) == (1, True)
