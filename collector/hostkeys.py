@@ -12,6 +12,7 @@ import hashlib
 import hmac
 import os
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from fnmatch import translate
@@ -146,11 +147,19 @@ def record(path: Path, keys: Iterable[HostKey]) -> list[HostKey]:
 
 
 def _append(path: Path, line: str) -> None:
-    with os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o600), "r+b") as file:
+    with os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o600), "r+b", buffering=0) as file:
         end = file.seek(0, os.SEEK_END)
         file.seek(max(end - 1, 0))
         unended = file.read(1) not in (b"", b"\n")
-        file.write((b"\n" if unended else b"") + line.encode() + b"\n")
+        left = (b"\n" if unended else b"") + line.encode() + b"\n"
+        try:
+            while left:
+                left = left[file.write(left) :]
+        except OSError as error:
+            # Half a line would be another key of that host.
+            with suppress(OSError):
+                os.ftruncate(file.fileno(), end)
+            raise OSError(error.errno, error.strerror, str(path)) from None
 
 
 def _exchanged(route: openssh.Route, types: tuple[str, ...]) -> tuple[str, str]:
