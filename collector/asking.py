@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from collector.capture import Capture, Ending
@@ -48,7 +48,7 @@ class Login:
 
     hostname: str | None
     username: str | None
-    password: str | None
+    password: str | None = field(repr=False)
     port: int | None
     platform: str | None
     configuration: Config | None
