@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import ipaddress
 import re
+from bisect import bisect_right
 from dataclasses import dataclass
+from itertools import islice, takewhile
 from typing import Any, Literal, Self
 
 from parsers.facts.core import Facts, Unreadable
@@ -47,7 +49,9 @@ class Chassis(Facts):
         broken = [n for n in matches.unmatched if n > table_from or _begins_like_a_row(matches.transcript.line(n))]
         if broken:
             raise Unreadable(f"line {broken[0]} of the chassis table can't be read")
-        members = tuple(_chassis_member(row, matches) for row in rows)
+        heading = matches.first("heading")
+        titles = matches.transcript.line(heading.at) if heading else ""
+        members = tuple(_chassis_member(row, titles, matches) for row in rows)
         if len({member.number for member in members}) < len(members):
             raise Unreadable("one chassis is listed twice")
         if sum(member.is_local for member in members) > 1:
@@ -59,8 +63,8 @@ def _begins_like_a_row(line: str) -> bool:
     return re.match(r"[ \t]*[*0-9]", line) is not None
 
 
-def _chassis_member(row: Match, matches: Matches) -> ChassisMember:
-    ip, rmi_ip = _addresses(row, matches)
+def _chassis_member(row: Match, titles: str, matches: Matches) -> ChassisMember:
+    ip, rmi_ip = _addresses(row, titles, matches)
     priority = _given(row["priority"])
     return ChassisMember(
         number=int(row["number"].strip("* \t")),
@@ -76,28 +80,26 @@ def _chassis_member(row: Match, matches: Matches) -> ChassisMember:
     )
 
 
-def _addresses(row: Match, matches: Matches) -> tuple[str | None, str | None]:
+def _addresses(row: Match, titles: str, matches: Matches) -> tuple[str | None, str | None]:
     """The addresses of a row: of two the second is the redundancy interface's, of one the heading above it decides."""
     printed = row["addresses"].split()
     addresses = [_given(text) for text in printed]
     if len(addresses) > 2 or not all(address is None or _is_address(address) for address in addresses):
         raise Unreadable(f"line {row.at} of the chassis table holds an address that can't be read")
-    if len(addresses) == 1 and _stands_under_rmi(matches, row.at, printed[0]):
+    if len(addresses) == 1 and _stands_under_rmi(titles, matches.transcript.line(row.at), printed[0]):
         return None, addresses[0]
     ip, rmi_ip, *_ = (*addresses, None, None)
     return ip, rmi_ip
 
 
-def _stands_under_rmi(matches: Matches, at: int, address: str) -> bool:
-    heading = matches.first("heading")
-    titles = matches.transcript.line(heading.at) if heading else ""
+def _stands_under_rmi(titles: str, line: str, address: str) -> bool:
     rmi = titles.find("RMI-IP")
     if rmi < 0:
         return False
     own = re.search(r"(?<![\w-])IP\b", titles)
     if own is None:
         return True
-    position = matches.transcript.line(at).rindex(address)
+    position = line.rindex(address)
     return abs(position - rmi) < abs(position - own.start())
 
 
@@ -156,7 +158,7 @@ class Redundancy(Facts):
         if not any(name not in ("this", "peer") for name in seen.at):
             raise Unreadable("it shows no state of the redundancy")
         system = {name: value for name, value in seen.values.items() if name in _SYSTEM}
-        return cls(**system, this=seen.processor("this"), peer=seen.processor("peer"), at=seen.at)
+        return cls(**system, this=seen.processor("this"), peer=seen.processor("peer"), at=seen.cited)
 
 
 _TEXTS = ("hardware_mode", "configured_mode", "operating_mode", "last_switchover_reason")
@@ -170,15 +172,23 @@ _RELEASE = re.compile(
 )
 
 
+# What wraps over a few lines; each release in it is looked up from its beginning.
+_LONGEST_IMAGE = 8_000
+
+
 class _Blocks:
     """Gathers the fields line by line; the block that a line stands in says whose field it is."""
 
     def __init__(self, matches: Matches) -> None:
         self.matches = matches
         self.values: dict[str, Any] = {}
-        self.at: dict[str, tuple[int, ...]] = {}
+        self.at: dict[str, set[int]] = {}
         self._block = ""
         self._shapeless = set(matches.unmatched)
+
+    @property
+    def cited(self) -> dict[str, tuple[int, ...]]:
+        return {name: tuple(sorted(numbers)) for name, numbers in self.at.items()}
 
     def take(self, match: Match) -> None:
         if match.kind in _TEXTS:
@@ -247,6 +257,9 @@ class _Blocks:
         # The first line without its key, or the key itself would read as the word in front of a release.
         lines = [match["value"].strip(), *(self._image_line(number) for number in numbers[1:])]
         text = "\n".join(lines)
+        if len(text) > _LONGEST_IMAGE:
+            self._put(f"{self._block}.release", None, match.at)
+            return
         for found in _RELEASE.finditer(text):
             first, last = text.count("\n", 0, found.start()), text.count("\n", 0, found.end())
             try:
@@ -266,16 +279,16 @@ class _Blocks:
         self._put(f"{self._block}.boot", None if self._shapeless_after(match.at) else entries, match.at)
 
     def _shapeless_after(self, at: int) -> list[int]:
-        following = [number for number in self.matches.transcript.kept if number > at]
-        shaped = [index for index, number in enumerate(following) if number not in self._shapeless]
-        return following[: shaped[0]] if shaped else following
+        kept = self.matches.transcript.kept
+        following = islice(kept, bisect_right(kept, at), None)
+        return list(takewhile(self._shapeless.__contains__, following))
 
     def _put(self, name: str, value: Any, *at: int) -> None:
         # None counts: a second, readable line doesn't settle what the first one leaves open.
         if self.values.setdefault(name, value) != value:
             raise Unreadable(f"it gives {_spoken(name)} twice, differently")
         if value is not None:
-            self.at[name] = tuple(sorted({*self.at.get(name, ()), *at}))
+            self.at.setdefault(name, set()).update(at)
 
 
 def _boot_entry(part: str) -> str:

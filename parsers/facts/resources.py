@@ -165,11 +165,13 @@ class _Tables:
 def _slots_of_blocks(lines: Iterable[Match]) -> list[_Slot]:
     """The slots as their blocks tell of them; a line under no slot or no core makes it unreadable."""
     slots: list[_Slot] = []
+    begun: set[str] = set()
     for match in lines:
         if match.kind == "slot":
             name = " ".join(match["slot"].split())
-            if any(slot.name == name for slot in slots):
+            if name in begun:
                 raise Unreadable(f"line {match.at} begins the block of {name} a second time")
+            begun.add(name)
             slots.append(_Slot(name, [match.at]))
         elif not slots:
             raise Unreadable(f"line {match.at} stands under no slot")

@@ -276,7 +276,7 @@ def _system_checks(matches: Matches, at: dict[str, tuple[int, ...]]) -> dict[str
     loose, rules, broken = _loose(matches), {match.at for match in matches.of("rule")}, set(matches.unmatched)
     checks: dict[str, str] = {}
     numbers: list[int] = []
-    told: dict[str, tuple[int, ...]] = {}
+    told: dict[str, list[int]] = {}
     for number in (n for n in matches.transcript.kept if n > title.at):
         if number in rules and not numbers:
             continue
@@ -288,10 +288,10 @@ def _system_checks(matches: Matches, at: dict[str, tuple[int, ...]]) -> dict[str
         if checks.setdefault(name, value) != value:
             raise Unreadable(f"it gives the system check {name!r} twice, differently")
         numbers.append(number)
-        told[f"system_checks.{name}"] = (*told.get(f"system_checks.{name}", ()), number)
+        told.setdefault(f"system_checks.{name}", []).append(number)
     if not numbers:
         return None
-    at.update({"system_checks": tuple(numbers), **told})
+    at.update({"system_checks": tuple(numbers), **{name: tuple(lines) for name, lines in told.items()}})
     return checks
 
 
