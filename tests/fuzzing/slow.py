@@ -48,6 +48,13 @@ FOUND: tuple[tuple[str, str], ...] = (
     ("show wireless summary", f"A{_BLANKS}~"),
     ("show platform software status control-processor brief", f"A{_BLANKS}~"),
     ("show version", "Software" * 490),
+    ("show chassis", "2 Standby 0011.2233.4466 1 V02 Ready 169.254.1.3\n" * 12_000),
+    ("show redundancy", "Communications = Up\n" * 12_000),
+    ("show redundancy", "Current Processor Information :\nImage Version = a\n" + "Version 1.1, " * 300_000),
+    (
+        "show platform software status control-processor brief",
+        "".join(f"A{slot}: online, statistics updated 1 seconds ago\n" for slot in range(12_000)),
+    ),
 )
 """Texts that once took seconds, minutes or for ever, each with its command."""
 
