@@ -11,12 +11,13 @@ import binascii
 import hashlib
 import hmac
 import os
-from collections.abc import Iterable, Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from fnmatch import translate
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from re import fullmatch
 
@@ -65,6 +66,11 @@ class _Entry:
     type: str
     base64: str
 
+    @property
+    def listed(self) -> tuple[str, ...] | None:
+        """The hosts' names; None where they are hashed, or patterns."""
+        return None if set("|*?!") & set(self.names) else tuple(self.names.lower().split(","))
+
     def is_of(self, host: str) -> bool:
         if self.names.startswith("|1|"):
             return _hashed(self.names, host)
@@ -100,7 +106,22 @@ class KnownHosts:
         return Standing.CHANGED if known else Standing.UNKNOWN
 
     def _of(self, host: str) -> list[_Entry]:
-        return [entry for entry in self.entries if entry.is_of(host.lower())]
+        host = host.lower()
+        return [*self._by_name.get(host, ()), *(entry for entry in self._of_many if entry.is_of(host))]
+
+    @cached_property
+    def _by_name(self) -> Mapping[str, Sequence[_Entry]]:
+        """The entries that list names only: a fleet asks for each of its hosts, and looks at no other's line."""
+        found = defaultdict[str, list[_Entry]](list)
+        for entry in self.entries:
+            for name in dict.fromkeys(entry.listed or ()):
+                found[name].append(entry)
+        return found
+
+    @cached_property
+    def _of_many(self) -> Sequence[_Entry]:
+        """The entries with patterns or hashed names, which have to be tried."""
+        return tuple(entry for entry in self.entries if entry.listed is None)
 
 
 def default_path(environment: Mapping[str, str] = os.environ) -> Path:

@@ -202,7 +202,6 @@ class PairRunner:
         self._waiting = deque(pairs)
         self._workers = min(workers, len(pairs))
         self._complete = complete
-        self._results: dict[str, MultiResult] = {}
         self._failure: BaseException | None = None
         self._lock = threading.RLock()
         self._over = threading.Condition()
@@ -224,9 +223,8 @@ class PairRunner:
             raise self._failure
         if left:
             raise _Spent
-        result = AggregatedResult(task.name)
-        result.update(self._results)
-        return result
+        # Of no host: each pair's results are let go once it is complete, or all captures of a fleet would be kept.
+        return AggregatedResult(task.name)
 
     def stop(self) -> None:
         """Hand out no more pairs, complete none that is under way, end its sessions; no more than that once it did."""
@@ -274,7 +272,6 @@ class PairRunner:
         with self._lock:
             if self.stopped.is_set():
                 return
-            self._results.update(results)
             self._complete(pair, results)
             self.completed.append(pair)
             self.under_way.remove(pair)

@@ -122,6 +122,17 @@ def test_patterns_fit_as_they_do_for_openssh(tmp_path: Path, patterns: str, host
     assert (ours is Standing.KNOWN) == bool(theirs)
 
 
+def test_of_a_fleets_lines_only_those_with_patterns_are_tried(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    tried: list[str] = []
+    monkeypatch.setattr(hostkeys, "_fits", lambda pattern, host: tried.append(pattern))
+    key, other = made_key(), made_key("192.0.2.12")
+    lines = [f"192.0.2.{number},dock-{number} {other.type} {other.base64}" for number in range(20, 60)]
+    hosts = known(tmp_path / "hosts", *lines, f"*.example,!a.example {other.type} {other.base64}", key.line, key.line)
+    assert hosts.standing(key) is Standing.KNOWN
+    assert hosts.standing(HostKey("DOCK-30", other.type, other.base64)) is Standing.KNOWN
+    assert set(tried) <= {"*.example", "!a.example", "a.example"}
+
+
 def test_a_port_of_its_own_is_a_host_of_its_own(tmp_path: Path) -> None:
     key = made_key("[192.0.2.11]:2222")
     hosts = known(tmp_path / "k", key.line)

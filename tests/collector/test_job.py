@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import signal
 import threading
+import weakref
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, cast
@@ -19,6 +21,7 @@ from collector.credentials import Credentials
 from collector.result import Ended
 from collector.simulated import Behaviour
 from inventory.opening import Fleet, open_inventory
+from inventory.pairs import Pair
 from parsers import catalogue
 from parsers.catalogue import Command
 from tests.fleet import writing
@@ -100,6 +103,20 @@ def test_every_pair_is_heard_once_with_all_captures_in_order(fleet: Fleet, playe
         assert list(heard) == [member.name for member in pair.members]
         assert all([capture.command for capture in own] == [c.text for c in COMMANDS] for own in heard.values())
     assert sorted(played.closed) == sorted(member.hostname for pair in fleet.pairs for member in pair.members)
+
+
+def test_the_captures_of_a_pair_that_was_heard_are_let_go(fleet: Fleet, played: type[Played]) -> None:
+    given: list[weakref.ref[Capture]] = []
+    left: list[int] = []
+
+    def heard(pair: Pair, captures: dict[str, list[Capture]]) -> None:
+        gc.collect()
+        left.append(sum(capture() is not None for capture in given))
+        given.extend(weakref.ref(capture) for own in captures.values() for capture in own)
+
+    gather(fleet.nornir, fleet.pairs, heard, workers=1)
+    assert len(given) == len(fleet.pairs) * 2 * len(COMMANDS)
+    assert left == [0] * len(fleet.pairs)
 
 
 def test_only_the_given_pairs_are_asked(fleet: Fleet, played: type[Played]) -> None:
