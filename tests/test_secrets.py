@@ -18,11 +18,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
+import asyncssh
 import pytest
 import zstandard
 
-from collector import demo, simulated
+from collector import asking, credentials, demo, notify, openssh, simulated, ssh
 from collector.simulated import ADDRESS, Behaviour, Credentials
+from collector.store import opening
 from tests import searching
 from tests.postgresql import Server
 
@@ -34,6 +36,7 @@ SECRETS = {
     "keyring": "Kelp=Ring 8 Strand",
     "inventory": "Inv3ntory#Mole'",
     "wrong store": "N0t:The@Stores",
+    "passphrase": "Bring Al0ng Side",
     "receiver": "Bu0y Mail&Pa55",
     "token": "tok3nQuaySideGulls",
     "proxy": "Pr0xy;Sluice",
@@ -162,7 +165,11 @@ def give(folder: Path, running: simulated.Fleet) -> None:
         f"echo 'Password: {SECRETS['jump host']} was refused' >&2\nexit 255\n"
     )
     jump.chmod(0o700)
-    (folder / "home/.ssh/config").write_text(f"Host {_BY_JUMP}\n  ProxyCommand {jump}\n")
+    key = asyncssh.generate_private_key("ssh-ed25519")
+    key.write_private_key(folder / "given/key", passphrase=SECRETS["passphrase"])
+    (folder / "home/.ssh/config").write_text(
+        f"Host {_BY_JUMP}\n  ProxyCommand {jump}\nHost {ADDRESS}\n  IdentityFile {folder / 'given/key'}\n"
+    )
 
 
 def steps(folder: Path, server: str) -> list[tuple[str, dict[str, str], list[str]]]:
@@ -263,6 +270,23 @@ def test_the_week_was_lived(week: Week) -> None:
 def test_no_secret_stands_in_anything_that_was_written(week: Week) -> None:
     found = searching.found(SECRETS, week.written())
     assert not found, "\n".join(f"{name}: {sorted(places)[:20]}" for name, places in found.items())
+
+
+def test_nothing_shows_a_secret_by_what_it_looks_like() -> None:
+    of = Credentials("duty", SECRETS["password"], SECRETS["enable"])
+    own = credentials.Credentials("duty", SECRETS["password"], SECRETS["enable"])
+    url = f"postgresql://owner:{quote(SECRETS['wrong store'], safe='')}@host/nights"
+    shown = [
+        of,
+        own,
+        credentials.Known("duty", SECRETS["inventory"]),
+        asking.Login("192.0.2.1", "duty", SECRETS["password"], 22, "ios", None),
+        ssh.Options("quay-a", own),
+        ssh.SshMember(ssh.Options("quay-a", own), openssh.Route("192.0.2.1"), own, "ios"),
+        opening.url_of(url),
+        *notify.receivers([f"json://watch:{quote(SECRETS['receiver'], safe='')}@127.0.0.1:1/{SECRETS['token']}"]),
+    ]
+    assert searching.found(SECRETS, [(repr(type(each)), repr(each).encode()) for each in shown]) == {}
 
 
 def test_what_is_written_is_its_owners_only(week: Week) -> None:
