@@ -19,6 +19,7 @@ class Ending(StrEnum):
 class Capture:
     """The text that one command printed, exactly as printed between the echoed command and the next prompt.
 
+    What looked like a secret in it is masked (see collector.masking); no line is added or lost by that.
     `reason` says in one clause why a capture is cut off or missing. `started` is None for an undated one;
     `seconds` is how long the answer took.
     """
