@@ -8,6 +8,7 @@ from typing import Self
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
+from collector.report.visible import visible
 from collector.result import PairResult
 
 
@@ -47,7 +48,7 @@ class SweepProgress:
 
     def asked(self, member: str, what: str) -> None:
         """A member is being asked something."""
-        self._live.update(self._task, description=f"{member}: {what}"[:40])
+        self._live.update(self._task, description=visible(f"{member}: {what}"[:40]))
 
     def judged(self, result: PairResult) -> None:
         """A pair has its verdict."""
@@ -56,5 +57,5 @@ class SweepProgress:
         late = "" if result.in_time else " (not reached in time)"
         if not self._console.is_terminal:
             self._console.print(
-                f"{self._done}/{self._total} {result.pair.name}: {self._verdict}{result.verdict.value}{late}"
+                f"{self._done}/{self._total} {visible(result.pair.name)}: {self._verdict}{result.verdict.value}{late}"
             )
