@@ -24,6 +24,8 @@ def is_prose(text: str) -> bool:
         ("username x secret hunter2", "hunter2"),
         ("wpa psk set-key ascii 0 hunter2222", "hunter2222"),
         ("  key 7 0822455D", "0822455D"),
+        ("  key 7 0822455D0A16", "0822455D0A16"),
+        ("  key 7 082245500016", "082245500016"),
         ("  key-string letmein", "letmein"),
         ("snmp-server user u g v3 auth sha Abc12345 priv aes 128 Def67890", "Abc12345"),
         ("snmp-server user u g v3 auth sha Abc12345 priv aes 128 Def67890", "Def67890"),
@@ -47,6 +49,9 @@ def test_secrets(line: str, value: str) -> None:
         "1234567890123456789 -rw- 6891",
         "Image Version = (WX_HARDWARE-UNIVERSAL-M), Version 17.9.4a",
         "Local Communications = Up",
+        "UP    [WPA2][PSK][AES]",
+        "key 0822.455d.0a16",
+        "key 192.0.2.1",
     ],
 )
 def test_what_is_no_secret(line: str) -> None:
