@@ -39,9 +39,8 @@ class InventoryError(Exception):
     """The inventory or the policy can't be used; `problems` holds the mistakes, as many as somebody reads."""
 
     def __init__(self, problems: list[Problem]) -> None:
-        more = len(problems) - _MOST_PROBLEMS
-        if more > 0:
-            rest = Problem(problems[0].file, "", f"and {more:,} more mistakes; correct these first")
+        if len(problems) > _MOST_PROBLEMS:
+            rest = Problem(problems[0].file, "", "there are more mistakes; correct these first")
             problems = [*problems[:_MOST_PROBLEMS], rest]
         super().__init__("\n".join(str(problem) for problem in problems))
         self.problems = problems
