@@ -8,6 +8,9 @@ from parsers.facts.core import Facts, Refused, Unreadable
 # Far beyond the largest fleet that one controller serves; keeps a hostile or mistaken file from taking minutes.
 _MOST_CHARACTERS = 5_000_000
 _MOST_LINES = 100_000
+# What isn't a list of access points is about the controller itself: its files, its certificates, its own state.
+_LISTS = ("ap_summary", "ap_image", "join_summary")
+_MOST_LINES_OF_ITSELF = 20_000
 # A deep answer has a row for every neighbour of every access point: 6,000 of them with 20 each are 120,000 rows of
 # some hundred characters. No session takes a longer answer than this either.
 _MOST_CHARACTERS_DEEP = 20_000_000
@@ -27,7 +30,7 @@ def read(command: str, text: str) -> Facts:
     row = catalogue.find(command)
     if row is None:
         raise UnknownCommand(f"{command!r} is not in the catalogue of commands")
-    characters, most = (_MOST_CHARACTERS_DEEP, _MOST_LINES_DEEP) if row.deep else (_MOST_CHARACTERS, _MOST_LINES)
+    characters, most = _limits(row)
     if len(text) > characters or max(text.count("\n"), text.count("\r")) > most:
         raise Unreadable(f"it is longer than {characters:,} characters or {most:,} lines")
     lines = transcript.of(text)
@@ -37,3 +40,10 @@ def read(command: str, text: str) -> Facts:
     if not lines.kept:
         raise Unreadable("the answer is empty")
     return row.facts.from_matches(matching.match(row.template, lines))
+
+
+def _limits(row: catalogue.Command) -> tuple[int, int]:
+    """The most characters and the most lines that are read of an answer to this command."""
+    if row.deep:
+        return _MOST_CHARACTERS_DEEP, _MOST_LINES_DEEP
+    return _MOST_CHARACTERS, _MOST_LINES if row.template in _LISTS else _MOST_LINES_OF_ITSELF

@@ -64,7 +64,8 @@ def megabytes() -> Iterator[tuple[str, str, str]]:
     for command in ("show boot", "show ap summary", "show crypto pki certificates"):
         yield command, "five megabytes in one line of messages", _SYSLOG * (5_000_000 // len(_SYSLOG))
     yield "show ap summary", "five megabytes of rows", f"{_AP_HEADING}\n" + _AP_ROW * (4_999_000 // len(_AP_ROW))
-    yield "show crypto pki certificates", "five megabytes of lines that may stand anywhere", "CN = a b\n" * 100_000
+    yield "show crypto pki certificates", "five megabytes of lines that may stand anywhere", "CN = a b\n" * 20_000
+    yield "show clock", "as many lines as are read", "Summer time starts 02:00:00 CET Sun Mar 28 2027\n" * 20_000
     yield "show ap neighbor summary", "ten megabytes of half a row", f"ap {'x' * 40} -\n" * 200_000
     for command in ("show ap neighbor summary", "show wireless summary"):
         yield command, "ten megabytes of lines of blanks", f"A{_BLANKS}~\n" * (10_000_000 // 3_803)

@@ -53,6 +53,13 @@ def test_a_text_longer_than_any_answer_is_unreadable(text: str) -> None:
         read("show boot", text)
 
 
+def test_an_answer_about_the_controller_itself_has_fewer_lines_than_a_list_of_access_points() -> None:
+    with pytest.raises(Unreadable, match="it is longer than 5,000,000 characters or 20,000 lines"):
+        read("show clock", "x\n" * 20_001)
+    with pytest.raises(Unreadable, match="no line tells the number of access points"):
+        read("show ap summary", "x\n" * 20_001)
+
+
 @pytest.mark.parametrize("text", ["x" * 20_000_001, "x\n" * 200_001])
 def test_a_deep_answer_may_be_longer_but_not_for_ever(text: str) -> None:
     with pytest.raises(Unreadable, match="it is longer than 20,000,000 characters or 200,000 lines"):
