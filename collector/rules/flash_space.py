@@ -70,14 +70,18 @@ def _by_folder(
     flash = listed.value
     if flash is None:
         return []
+    reading = member.read(FOLDER, Directory)
     item = word(
         member,
-        member.read(FOLDER, Directory),
+        reading,
         lambda facts: flash._replace(free=facts.bytes_free) if facts.bytes_free is not None else None,
         "bytes_free",
+        # An answer without totals, as of a folder that isn't there, is no loss.
+        expected=reading.facts is None,
     )
-    differs = item.value is not None and room(item, item.value).status is not room(listed, flash).status
-    return [item] if differs else []
+    if item.value is None:
+        return [item]
+    return [item] if room(item, item.value).status is not room(listed, flash).status else []
 
 
 def rooms(snapshot: Snapshot, policy: Policy) -> tuple[Room, ...]:
