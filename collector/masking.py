@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 import os
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
@@ -20,12 +21,9 @@ from parsers import Unreadable, read
 
 # A shorter one is a part of too many words and numbers; it goes where it stands by itself.
 _LONG = 8
-# What may differ once a secret is gone: texts for people, and values that no rule compares.
-_FREE = frozenset(
-    [
-        *("variables", "lines", "location", "reason", "last_switchover_reason", "last_reload_reason"),
-        *("communications_reason", "last_failure_phase", "last_disconnect_reason"),
-    ]
+# What may differ once a secret is gone: texts for people that no rule looks into, and variables that hold one.
+_FREE = re.compile(
+    r"lines|location|communications_reason|last_failure_phase|last_disconnect_reason|\w*(?:SEED|_KEY|TOKEN|RANDOM)\w*"
 )
 _MOST_LINES = 64
 _VARIABLES = ("READYPAIR_PASSWORD", "READYPAIR_SECRET")
@@ -145,7 +143,8 @@ def _same(before: Any, after: Any, *, free: bool = False) -> bool:
     """Whether the facts are the same, marks in texts that are free to differ aside."""
     if isinstance(before, Mapping) and isinstance(after, Mapping):
         return before.keys() == after.keys() and all(
-            _same(value, after[key], free=free or key in _FREE) for key, value in before.items()
+            _same(value, after[key], free=free or _FREE.fullmatch(str(key)) is not None)
+            for key, value in before.items()
         )
     if isinstance(before, list) and isinstance(after, list):
         return len(before) == len(after) and all(_same(*both, free=free) for both in zip(before, after, strict=True))

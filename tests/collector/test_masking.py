@@ -83,6 +83,17 @@ def test_a_word_of_the_controllers_own_stays(own: str) -> None:
     assert masked(plain, [own]).text == plain.text
 
 
+def test_a_reason_by_which_is_judged_stays() -> None:
+    """A crash must be known as one, though its words look like those before a key."""
+    plain = capture("show version")
+    other = Capture(
+        plain.member, plain.command, plain.text.replace("reason: Reload Command", "reason: Critical key broken7x")
+    )
+    assert blanked(other).lines == 1
+    assert masked(other).text == other.text
+    assert masked(other, ["broken7x"]).ending is Ending.CUT_OFF
+
+
 def test_a_short_one_goes_where_it_stands_by_itself() -> None:
     said = masked(Capture("quay-a", "show version", "a W1x& b xW1x&x\n"), OWN).text
     assert said == f"a {MARK} b xW1x&x\n"
