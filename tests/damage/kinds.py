@@ -146,7 +146,8 @@ def _exchange(trial: Trial, said: Said, lot: random.Random) -> Said:
     return _into(_into(said, here, said.get(there)), there, said.get(here))
 
 
-def _exchange_all(trial: Trial, said: Said, lot: random.Random) -> Said:
+def exchange_all(trial: Trial, said: Said, lot: random.Random) -> Said:
+    """Every answer of a member for the other's."""
     changed = said
     first, second = (member.name for member in trial.snapshot.members)
     for command in dict.fromkeys(command for _, command in said):
@@ -217,7 +218,7 @@ KINDS: Mapping[str, Damage] = {
     "signs changed": _on_lines(_signs),
     "syslog lines put in": _on_lines(_syslog),
     "an answer exchanged between the members": _exchange,
-    "all answers exchanged between the members": _exchange_all,
+    "all answers exchanged between the members": exchange_all,
     "the partner's answer instead": _partners_instead,
     "two commands' answers exchanged": _commands_exchanged,
     "another command's answer instead": _another_command_instead,

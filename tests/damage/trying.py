@@ -17,7 +17,7 @@ from collector.finding import Verdict
 from collector.snapshot import MemberSnapshot, Reading, Snapshot, understand
 from collector.verdict import weigh
 from parsers import Facts, transcript
-from tests.damage.kinds import SEVERAL, Said, damaged
+from tests.damage.kinds import SEVERAL, Said, damaged, exchange_all
 from tests.damage.pairs import GENERATED, Key, Trial, trials
 from tests.demo_fleet import fleet, judged
 from tests.fleet.printing import REFUSED
@@ -133,7 +133,14 @@ def is_fit(trial: Trial, said: Said) -> bool:
     on its flash, or with a standby that refuses the command: if these are the words, dated tonight, nobody can tell
     from them that it isn't so.
     """
-    return trial.healthy and all(_is_healthy(trial, said, key) for key in trial.telling)
+    if not trial.healthy:
+        return False
+    if all(_is_healthy(trial, said, key) for key in trial.telling):
+        return True
+    # Or the same pair with its two addresses exchanged as a whole: names are the inventory's, no controller's.
+    exchanged = exchange_all(trial, said, random.Random())
+    whose = [(member.name, command) for member in trial.snapshot.members for command in (CHASSIS, "show version")]
+    return all(_is_healthy(trial, exchanged, key) for key in (*trial.telling, *whose))
 
 
 def _is_healthy(trial: Trial, said: Said, key: Key) -> bool:
@@ -171,6 +178,8 @@ def _is_refusal(capture: Capture) -> bool:
 def _words(text: str, image: str) -> list[list[str]]:
     """The lines without blank ones, what breaks in from outside, and the rows of files that no rule asks about."""
     rows = [line.split() for line in transcript.split(text)]
+    # A file's own number says nothing.
+    rows = [row[1:] if "-rw-" in row else row for row in rows]
     return [row for row in rows if row and not _SYSLOG.match(" ".join(row)) and not _is_another_file(row, image)]
 
 
