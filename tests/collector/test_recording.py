@@ -305,3 +305,29 @@ def test_a_capture_that_changed_since_it_was_recorded_counts_as_missing(tmp_path
     (capture,) = recording.load(tmp_path, "quay-a", [command])
     assert capture.ending is Ending.MISSING
     assert capture.reason == f"{file} has changed since it was recorded"
+
+
+_SCRAPS: st.SearchStrategy[Any] = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=9) | st.sampled_from(list(Ending)),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=9), inner, max_size=3),
+    max_leaves=5,
+)
+_DAMAGE = st.dictionaries(st.sampled_from([*GOOD, "sha256", "colour"]), _SCRAPS, max_size=3)
+
+
+@given(damage=_DAMAGE, whole=st.none() | _SCRAPS, cut=st.none() | st.integers(0, 200))
+def test_whatever_a_manifest_holds_is_read_or_refused(damage: dict[str, Any], whole: Any, cut: int | None) -> None:
+    with TemporaryDirectory() as folder:
+        own = Path(folder) / "quay-a"
+        own.mkdir()
+        (own / "show_boot.txt").write_text("x")
+        data = {"captures": {"show boot": {**GOOD, **damage}}} if whole is None else whole
+        (own / "manifest.json").write_text(json.dumps(data)[:cut])
+        said = f"{own / 'manifest.json'}: "
+        try:
+            (boot,) = recording.load(Path(folder), "quay-a", commands(BOOT))
+        except RecordingError as error:
+            said = str(error)
+        else:
+            assert boot.text in ("", "x")
+        assert said.startswith(f"{own / 'manifest.json'}: ")
