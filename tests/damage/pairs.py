@@ -362,8 +362,10 @@ def _as_it_was(twin: PairDescription) -> PairDescription:
     )
 
 
-def _trial(pair: Pair, snapshot: Snapshot, twin: PairDescription, faults: tuple[str, ...]) -> Trial:
-    healthy, printed = said(pair, twin), texts(snapshot)
+def _trial(pair: Pair, printing: Snapshot, twin: PairDescription, faults: tuple[str, ...], recorded: bool) -> Trial:
+    """By what its controllers print; a pair of the demo is damaged as recorded, where hands have been at work too."""
+    snapshot = demo_fleet.snapshot(pair.name) if recorded else printing
+    healthy, printed = said(pair, twin), texts(printing)
     found = judged(snapshot)
     fit, old = texts(healthy), texts(said(pair, _as_it_was(twin)))
     keys = sorted({*fit, *printed})
@@ -385,7 +387,7 @@ def made(twin: PairDescription, pair: PairDescription, *faults: str) -> Trial:
     """One pair to damage, and the same without its faults."""
     with TemporaryDirectory() as folder:
         (found,) = _inventory(Path(folder), [pair])
-    return _trial(found, said(found, pair), twin, faults)
+    return _trial(found, said(found, pair), twin, faults, recorded=False)
 
 
 @cache
@@ -394,7 +396,10 @@ def generated(count: int = GENERATED, seed: int = 1) -> tuple[Trial, ...]:
     drawn = [_drawn(number, seed) for number in range(count)]
     with TemporaryDirectory() as folder:
         found = {pair.name: pair for pair in _inventory(Path(folder), [pair for _, pair, _ in drawn])}
-    return tuple(_trial(found[pair.name], said(found[pair.name], pair), twin, names) for twin, pair, names in drawn)
+    return tuple(
+        _trial(found[pair.name], said(found[pair.name], pair), twin, names, recorded=False)
+        for twin, pair, names in drawn
+    )
 
 
 def _inventory(folder: Path, pairs: Sequence[PairDescription]) -> tuple[Pair, ...]:
@@ -412,8 +417,8 @@ def of_the_demo() -> tuple[Trial, ...]:
 
 def _of_the_demo() -> Iterator[Trial]:
     for number, described in enumerate(DEMO):
-        snapshot = demo_fleet.snapshot(described.name)
-        yield _trial(snapshot.pair, snapshot, _twin(described, number), (described.name,))
+        pair = demo_fleet.snapshot(described.name).pair
+        yield _trial(pair, said(pair, described), _twin(described, number), (described.name,), recorded=True)
 
 
 def _twin(pair: PairDescription, number: int) -> PairDescription:
