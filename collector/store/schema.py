@@ -7,7 +7,7 @@ together, when `--keep-days` says so.
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 from sqlalchemy import (
     BigInteger,
@@ -56,7 +56,27 @@ class Moment(TypeDecorator[datetime]):
         """With its offset again."""
         if value is None:
             return None
+        _check_age(value)
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Day(TypeDecorator[date]):
+    """A night's date."""
+
+    impl = Date
+    cache_ok = True
+
+    def process_result_value(self, value: date | None, dialect: Dialect) -> date | None:
+        """ValueError where no readypair can have written it."""
+        if value is not None:
+            _check_age(value)
+        return value
+
+
+def _check_age(value: date) -> None:
+    # Days are added to it and taken off: that must not lead out of the calendar. However wrong, clocks have such years.
+    if not 1900 <= value.year < 9000:
+        raise ValueError(f"the year {value.year} is no clock's")
 
 
 class Words(TypeDecorator[str]):
@@ -70,6 +90,12 @@ class Words(TypeDecorator[str]):
         if value is None:
             return None
         return value.replace("\0", "\ufffd").encode("utf-8", "replace").decode("utf-8")
+
+    def process_result_value(self, value: str | None, dialect: Dialect) -> str | None:
+        """TypeError where it is bytes, which SQLite keeps in any column."""
+        if value is not None and not isinstance(value, str):
+            raise TypeError("bytes are no text")
+        return value
 
 
 METADATA = MetaData(
@@ -114,9 +140,9 @@ JUDGEMENTS = Table(
     Column("sweep", String(32), ForeignKey("sweeps.id"), nullable=False),
     Column("pair", Words, nullable=False),
     Column("site", Words, nullable=False),
-    Column("night", Date, nullable=False),
+    Column("night", Day, nullable=False),
     # The night of the asking or of the judging, whichever is later: what retention counts by.
-    Column("retained", Date, nullable=False),
+    Column("retained", Day, nullable=False),
     Column("asked", Moment),
     Column("judged", Moment, nullable=False),
     Column("verdict", String(16), nullable=False),
@@ -194,7 +220,7 @@ POLLS = Table(
     Column("number", Integer, primary_key=True),
     Column("moment", Moment, nullable=False),
     # By which night retention counts.
-    Column("night", Date, nullable=False),
+    Column("night", Day, nullable=False),
     # Null once its captures went.
     Column("sighting", _Number, ForeignKey("contents.id"), index=True),
     # The log of the poll: kept for good.
