@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 OWNER_ONLY = 0o600
@@ -19,15 +20,16 @@ def see(folder: Path) -> None:
         raise OSError(error.errno, error.strerror, str(folder)) from None
 
 
-def replace(path: Path, content: bytes, mode: int = OWNER_ONLY) -> None:
+def replace(path: Path, content: bytes | Iterable[bytes], mode: int = OWNER_ONLY) -> None:
     """Replace a file, or make it, in one step and with this mode: readable by its owner only where nothing is said.
 
+    A content of pieces is never held as a whole.
     Raises OSError with the file's name where the disk doesn't take it; what stood there before stands there still.
     """
     handle, temporary = tempfile.mkstemp(prefix=".", suffix=".new", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(content)
+            file.writelines([content] if isinstance(content, bytes) else content)
             os.fchmod(file.fileno(), mode)
         Path(temporary).replace(path)
     except BaseException as error:

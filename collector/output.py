@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,8 +29,9 @@ def prepare(out: Path) -> None:
 
 def write_reports(out: Path, result: Result) -> None:
     """Write report.json and report.html; OSError where that fails."""
-    write(out / "report.json", json.dumps(document.document(result), indent=2, ensure_ascii=False) + "\n")
-    write(out / "report.html", page.page(result, rules.CATALOGUE))
+    # Piece by piece: as a whole, those of a thousand pairs would take more memory than the sweep itself.
+    write(out / "report.json", document.pieces(result))
+    write(out / "report.html", page.pieces(result, rules.CATALOGUE))
 
 
 def write_plans(out: Path, plans: Sequence[PairPlan], inventory: str, campaign: CampaignPlan | None = None) -> None:
@@ -50,6 +51,7 @@ def write_plans(out: Path, plans: Sequence[PairPlan], inventory: str, campaign: 
         write(out / "plan.ics", windows.decode("utf-8"))
 
 
-def write(path: Path, text: str) -> None:
-    """Replace a file by this text; OSError with the file's name where that fails."""
-    files.replace(path, text.encode("utf-8"))
+def write(path: Path, text: str | Iterable[str]) -> None:
+    """Replace a file by this text, or by its pieces; OSError with the file's name where that fails."""
+    pieces = (text,) if isinstance(text, str) else text
+    files.replace(path, (piece.encode("utf-8") for piece in pieces))

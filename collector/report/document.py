@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,24 @@ def document(result: Result) -> dict[str, Any]:
 
     Keys may be added while `schema` stays 1; none changes its meaning or goes away.
     """
+    return _document(result, result.pairs)
+
+
+def pieces(result: Result) -> Iterator[str]:
+    """The text of `report.json`, pair by pair."""
+    # The pairs come last, so that theirs is the last list.
+    before, after = _text(_document(result, ())).rsplit("[]", 1)
+    yield f"{before}["
+    for number, each in enumerate(result.pairs):
+        yield (",\n" if number else "\n") + "    " + _text(pair(each)).replace("\n", "\n    ")
+    yield ("\n  ]" if result.pairs else "]") + f"{after}\n"
+
+
+def _text(data: dict[str, Any]) -> str:
+    return json.dumps(data, indent=2, ensure_ascii=False)
+
+
+def _document(result: Result, pairs: Sequence[PairResult]) -> dict[str, Any]:
     data: dict[str, Any] = encodable_data(
         {
             "schema": SCHEMA,
@@ -32,7 +51,7 @@ def document(result: Result) -> dict[str, Any]:
             "inventory": result.inventory,
             "ended": result.ended.value,
             "notes": list(result.notes),
-            "pairs": [_pair(pair) for pair in result.pairs],
+            "pairs": [_pair(pair) for pair in pairs],
         }
     )
     return data

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
 from typing import Any
 
@@ -16,20 +16,27 @@ from collector.result import PairResult, Result
 from collector.rules.rule import Rule
 
 _TROUBLE = (Status.BLOCK, Status.UNKNOWN, Status.CAUTION)
+# The template engine hands out bits of a line; so many of them make a piece.
+_AT_ONCE = 500
 
 
 def page(result: Result, rules: Sequence[Rule]) -> str:
-    """The whole text of `report.html`; `rules` is the catalogue that its findings came from.
+    """The whole text of `report.html`; `rules` is the catalogue that its findings came from."""
+    return "".join(pieces(result, rules))
+
+
+def pieces(result: Result, rules: Sequence[Rule]) -> Iterator[str]:
+    """The same text, some of it at a time.
 
     Everything from outside is escaped by the template engine after `visible` has spelled out what can't be seen.
     Style and script stand in the page, and its policy lets nothing else run or load.
     """
     pairs = sorted(result.pairs, key=lambda pair: wording.VERDICTS.index(pair.verdict))
     style, script = own("page.css"), own("page.js")
-    return (
+    stream = (
         _environment()
         .get_template("page.html.jinja")
-        .render(
+        .stream(
             result=result,
             rules=rules,
             rule_pages={rule.id: f"#rule-{rule.id}" for rule in rules},
@@ -41,6 +48,8 @@ def page(result: Result, rules: Sequence[Rule]) -> str:
             script_hash=digest(script),
         )
     )
+    stream.enable_buffering(_AT_ONCE)
+    yield from stream
 
 
 @cache

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -27,6 +28,19 @@ def test_a_file_is_replaced_in_one_step_or_not_at_all(tmp_path: Path, monkeypatc
         output.write(file, "after")
     assert file.read_text() == "before"
     assert [path.name for path in tmp_path.iterdir()] == ["report.json"]
+
+
+def test_a_file_whose_pieces_break_off_is_not_replaced(tmp_path: Path) -> None:
+    def pieces() -> Iterator[str]:
+        yield "half"
+        raise ValueError
+
+    file = tmp_path / "report.json"
+    output.write(file, ["bef", "ore"])
+    with pytest.raises(ValueError, match=r"\A\Z"):
+        output.write(file, pieces())
+    assert file.read_text() == "before"
+    assert list(tmp_path.iterdir()) == [file]
 
 
 def test_a_folder_that_cannot_be_written_to_is_told_before_anything_is_asked(tmp_path: Path) -> None:

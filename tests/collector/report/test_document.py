@@ -9,7 +9,7 @@ import pytest
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError
 
 from collector import ordering
-from collector.report.document import document
+from collector.report.document import document, pieces
 from tests.collector.report.sample import LATE, RESULT, UNHEARD, UNREACHED, WAIVER
 
 
@@ -104,6 +104,17 @@ def test_it_keeps_the_contract() -> None:
     report = Report.model_validate_json(written())
     assert [pair.pair for pair in report.pairs] == [pair.pair.name for pair in RESULT.pairs]
     assert all(len(pair.findings) == 13 for pair in report.pairs)
+
+
+@pytest.mark.parametrize("count", [0, 1, len(RESULT.pairs)])
+def test_its_pieces_are_the_whole_text(count: int) -> None:
+    # U+2028 ends a line for Python, though not for JSON.
+    result = replace(RESULT, inventory='[]"\u2028\udc80', notes=("[]",), pairs=RESULT.pairs[:count])
+    assert "".join(pieces(result)) == json.dumps(document(result), indent=2, ensure_ascii=False) + "\n"
+
+
+def test_no_piece_holds_two_pairs() -> None:
+    assert max(piece.count('"target_release"') for piece in pieces(RESULT)) == 1
 
 
 def test_a_pair_that_was_not_reached_in_time_is_told() -> None:
