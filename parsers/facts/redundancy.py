@@ -317,7 +317,8 @@ class ConfigSync(Facts):
         lists = _lists(matches)
         said_empty = tuple(match.at for match in matches.of("empty"))
         half_said = {number for number in matches.unmatched if _may_say_empty(matches.transcript.line(number))}
-        offending = sorted(number for numbers in lists for number in numbers if number not in {*said_empty, *half_said})
+        no_offence = {*said_empty, *half_said}
+        offending = sorted(number for numbers in lists for number in numbers if number not in no_offence)
         lines = tuple(matches.transcript.line(number).strip() for number in offending)
         if lines and all(line.startswith("%") for line in lines):
             raise Unreadable(f"the controller answered: {lines[0]}")

@@ -271,7 +271,7 @@ class _Component:
             return
         name = " ".join(match["name"].split())
         # Two parts may each have a row of one name; a part's row with a name of the component's own is another's.
-        if name in self._own_names | self._part_names:
+        if name in self._own_names or name in self._part_names:
             raise Unreadable(f"line {match.at} tells of {name} a second time")
         (self._part_names if len(self._below) > 1 else self._own_names).add(name)
         self._below[-1][1].add(match["state"])

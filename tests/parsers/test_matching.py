@@ -122,6 +122,14 @@ def test_the_check_above_sees_a_pattern_that_does() -> None:
 
 
 @pytest.mark.parametrize("template", TEMPLATES)
+def test_no_value_goes_through_a_function_of_the_template_language(template: str) -> None:
+    """A bar inside `re(...)` becomes one that isn't there, which TTP looks for among all it knows, for every line."""
+    for group in matching._parser(template)._templates[0].groups:
+        for each in (*group.start_re, *group.re, *group.end_re):
+            assert {name: value.functions for name, value in each["VARIABLES"].items() if value.functions} == {}
+
+
+@pytest.mark.parametrize("template", TEMPLATES)
 def test_a_template_names_a_group_a_kind_and_begins_each_line_with_the_number(template: str) -> None:
     source = (resources.files("parsers") / "templates" / f"{template}.ttp").read_text(encoding="utf-8")
     groups = re.findall(r'<group name="(\w+)\*">\n(.*?)</group>', source, re.DOTALL)
