@@ -30,9 +30,7 @@ def read(command: str, text: str) -> Facts:
     row = catalogue.find(command)
     if row is None:
         raise UnknownCommand(f"{command!r} is not in the catalogue of commands")
-    characters, most = _limits(row)
-    if len(text) > characters or max(text.count("\n"), text.count("\r")) > most:
-        raise Unreadable(f"it is longer than {characters:,} characters or {most:,} lines")
+    _check_length(text, *_limits(row))
     lines = transcript.of(text)
     refusal = lines.refusal
     if refusal is not None:
@@ -40,6 +38,18 @@ def read(command: str, text: str) -> Facts:
     if not lines.kept:
         raise Unreadable("the answer is empty")
     return row.facts.from_matches(matching.match(row.template, lines))
+
+
+def _check_length(text: str, most_characters: int, most_lines: int) -> None:
+    for length, most, unit in (
+        (len(text), most_characters, "characters"),
+        (max(text.count("\n"), text.count("\r")), most_lines, "lines"),
+    ):
+        if length > most:
+            raise Unreadable(
+                f"it has {length:,} {unit}, and no more than {most:,} are read of this command"
+                " (run it by hand to see what it prints so much of)"
+            )
 
 
 def _limits(row: catalogue.Command) -> tuple[int, int]:
