@@ -1,4 +1,4 @@
-"""The time of day and date that controllers print, such as `21:02:44 CET Fri Feb 5 2027`."""
+"""What controllers print of time: `21:02:44 CET Fri Feb 5 2027`, and spans as `2 days, 3 hours, 1 minute`."""
 
 from __future__ import annotations
 
@@ -37,3 +37,16 @@ def parse(text: str) -> PrintedTime | None:
     except ValueError:
         return None
     return PrintedTime(time, found["zone"])
+
+
+# A year of 365 days: common practice, no source.
+_SECONDS = {"year": 31_536_000, "week": 604_800, "day": 86_400, "hour": 3_600, "minute": 60, "second": 1}
+_SPAN = re.compile(",? ?".join(rf"(?:(?P<{unit}>[0-9]{{1,6}}) {unit}s?)?" for unit in _SECONDS))
+
+
+def span(text: str) -> int | None:
+    """The seconds of a span in units from years to seconds; None where it is none."""
+    found = _SPAN.fullmatch(text.strip())
+    if found is None or not any(found.groups()):
+        return None
+    return sum(int(found[unit] or 0) * seconds for unit, seconds in _SECONDS.items())

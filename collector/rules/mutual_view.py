@@ -6,8 +6,11 @@ import ipaddress
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
+from typing import Protocol, TypeVar
 
 from collector.finding import Answer, Status
+from collector.rules import own_time
 from collector.rules.evidence_age import apart
 from collector.rules.identity import borrowed, same_controller, strangers
 from collector.rules.parts import Part, answer, merged
@@ -20,6 +23,8 @@ from inventory.policy import Policy
 from parsers.facts.redundancy import Chassis, ChassisMember, Processor, Redundancy
 from parsers.facts.software import Boot, Version
 from parsers.release import plain
+
+V = TypeVar("V")
 
 _REMEDY = (
     "Wait until any switchover or reload is over and check again. If the two still disagree, don't start an upgrade: "
@@ -65,6 +70,24 @@ def _of_one_moment(snapshot: Snapshot, policy: Policy) -> Iterator[Part]:
         yield lent
     if clause := apart(snapshot, policy):
         yield Part(Status.UNKNOWN, f"{clause}, so the answers aren't those of one moment", remedy=_AT_ONCE)
+    for member in snapshot.members:
+        yield from _longer_than_up(snapshot, member, policy)
+
+
+def _longer_than_up(snapshot: Snapshot, member: MemberSnapshot, policy: Policy) -> Iterator[Part]:
+    """A controller that is in its state for longer than it is up: one of the answers is old, or another's."""
+    own, told = _processors(snapshot.other(member), member)
+    up = own_time.uptime(member)
+    for state in (own(_in_state, "state_seconds"), told(_in_state, "state_seconds")):
+        if state.value is None or up.value is None:
+            continue
+        if timedelta(seconds=state.value) - up.value > timedelta(minutes=policy.capture_spread_minutes):
+            clause = (
+                f"{state.by} says by `{state.command}` that {member.name} is in its state for {_minutes(state.value)}, "
+                f"and `{up.command}` on {member.name} that it is up for {_minutes(up.value.total_seconds())} only"
+            )
+            clause += ", so the answers aren't those of one moment and of one controller"
+            yield Part(Status.UNKNOWN, clause, (*state.evidence, *up.evidence), remedy=_AT_ONCE)
 
 
 def _questions(snapshot: Snapshot, about: MemberSnapshot) -> Iterator[_Question]:
@@ -80,18 +103,20 @@ def _questions(snapshot: Snapshot, about: MemberSnapshot) -> Iterator[_Question]
         yield _Question(what, partners, (mine,), silent_on_both=optional)
 
 
-_Value = Callable[[Processor], str | None]
-_Teller = Callable[[_Value, str], Word[str]]
+class _Teller(Protocol):
+    """Makes a word of what a block says: a value, and the field that it is from."""
+
+    def __call__(self, value: Callable[[Processor], V | None], field: str, /) -> Word[V]: ...
 
 
 def _processors(speaker: MemberSnapshot, about: MemberSnapshot) -> tuple[_Teller, _Teller]:
     """Words from the member's own block of `show redundancy`, and from the peer's block in its partner's."""
 
-    def own(value: _Value, field: str) -> Word[str]:
+    def own(value: Callable[[Processor], V | None], field: str) -> Word[V]:
         reading = about.read("show redundancy", Redundancy)
         return word(about, reading, lambda facts: value(facts.this) if facts.this else None, f"this.{field}")
 
-    def told(value: _Value, field: str) -> Word[str]:
+    def told(value: Callable[[Processor], V | None], field: str) -> Word[V]:
         reading = speaker.read("show redundancy", Redundancy)
         return word(
             speaker,
@@ -215,6 +240,14 @@ def _release_of(processor: Processor) -> str | None:
 
 def _boot_of(processor: Processor) -> str | None:
     return _boot(processor.boot)
+
+
+def _in_state(processor: Processor) -> int | None:
+    return processor.state_seconds
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60:,.0f} minutes"
 
 
 def _release(printed: str | None) -> str | None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from itertools import islice, takewhile
 from typing import Any, Literal, Self
 
+from parsers import printed_time
 from parsers.facts.core import Facts, Unreadable
 from parsers.matching import Match, Matches
 from parsers.release import plain
@@ -124,7 +125,8 @@ def _words(text: str) -> str:
 class Processor:
     """What `show redundancy` prints of one of the two processors; the state as printed (`ACTIVE`, `STANDBY HOT`).
 
-    `config_register` is the one that counts at the next reload, as printed (`0x102`).
+    `config_register` is the one that counts at the next reload, as printed (`0x102`); `state_seconds` tells how long it
+    has been in its state.
     """
 
     location: str | None = None
@@ -132,6 +134,7 @@ class Processor:
     release: str | None = None
     boot: tuple[str, ...] | None = None
     config_register: str | None = None
+    state_seconds: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -206,7 +209,7 @@ class _Blocks:
             self._of_a_processor(match)
 
     def processor(self, block: str) -> Processor | None:
-        names = ("location", "state", "release", "boot", "config_register")
+        names = ("location", "state", "release", "boot", "config_register", "state_seconds")
         fields = {name: self.values.get(f"{block}.{name}") for name in names}
         return Processor(**fields) if block in self.values else None
 
@@ -230,6 +233,8 @@ class _Blocks:
         elif match.kind == "other" and match["key"].strip().lower() == "configuration register":
             found = _REGISTER.fullmatch(match["value"].strip())
             self._put(f"{self._block}.config_register", (found[2] or found[1]) if found else None, match.at)
+        elif match.kind == "other" and match["key"].strip().lower() == "uptime in current state":
+            self._put(f"{self._block}.state_seconds", printed_time.span(match["value"]), match.at)
 
     def _location(self, text: str, at: int) -> None:
         # The other processor's block may come without its title.

@@ -7,18 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal, Self
 
+from parsers import printed_time
 from parsers.facts.agreement import Agreement
 from parsers.facts.core import Facts, Unreadable
 from parsers.matching import Match, Matches
 from parsers.release import RomMonitor, plain
 
 InstallMode = Literal["install", "bundle"]
-
-# A year of 365 days: common practice, no source.
-_SECONDS = {"year": 31_536_000, "week": 604_800, "day": 86_400, "hour": 3_600, "minute": 60, "second": 1}
-_UPTIME = re.compile(
-    ",? ?".join(rf"(?:(?P<{unit}>[0-9]{{1,6}}) {unit}s?)?" for unit in _SECONDS),
-)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,10 +155,7 @@ def _install_mode(match: Match) -> InstallMode | None:
 
 
 def _uptime(match: Match) -> int | None:
-    found = _UPTIME.fullmatch(match["value"].strip())
-    if found is None or not any(found.groups()):
-        return None
-    return sum(int(found[unit] or 0) * seconds for unit, seconds in _SECONDS.items())
+    return printed_time.span(match["value"])
 
 
 def _variables(matches: Matches, name: str, *, standby: bool) -> list[Match]:

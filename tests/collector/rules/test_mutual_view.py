@@ -239,3 +239,22 @@ def test_answers_of_two_moments_are_not_known_to_belong_together() -> None:
         assert said.status is status
     assert "`show install summary` of quay-b was taken 9 days before" in said.statement
     assert "aren't those of one moment" in said.statement
+
+
+@pytest.mark.parametrize(("teller", "block"), [(1, "this"), (2, "peer")])
+@pytest.mark.parametrize(("minutes", "status"), [(0, Status.PASS), (15, Status.PASS), (17, Status.UNKNOWN)])
+def test_nobody_is_in_a_state_for_longer_than_up(teller: int, block: str, minutes: int, status: Status) -> None:
+    """An old `show version` among new answers, or the partner's, tells of less time than it has been active."""
+    said = healthy(1)[VERSION]
+    assert isinstance(said, Version)
+    assert said.uptime_seconds is not None
+    longer = processor(teller, block, state_seconds=said.uptime_seconds + minutes * 60)
+    found = judged(longer) if teller == 1 else judged(second=longer)
+    assert policy().capture_spread_minutes == 15
+    assert found.status is status
+    if status is Status.UNKNOWN:
+        assert found.statement == (
+            f"quay-{'ab'[teller - 1]} says by `show redundancy` that quay-a is in its state for 129,617 minutes, and "
+            "`show version` on quay-a that it is up for 129,600 minutes only, so the answers aren't those of one "
+            "moment and of one controller."
+        )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from parsers import Unreadable, read
@@ -195,6 +197,7 @@ def redundancy(text: str) -> Redundancy:
 def test_redundancy_of_a_healthy_pair() -> None:
     facts = redundancy(SYSTEM + THIS + PEER)
     boot = ("bootflash:packages.conf",)
+    both: dict[str, Any] = {"release": "17.9.4a", "boot": boot, "config_register": "0x102", "state_seconds": 3_207_840}
     assert facts == Redundancy(
         hardware_mode="Duplex",
         configured_mode="sso",
@@ -204,8 +207,8 @@ def test_redundancy_of_a_healthy_pair() -> None:
         switchovers=3,
         last_switchover_reason="user forced",
         standby_failures=1,
-        this=Processor(location="slot 1", state="ACTIVE", release="17.9.4a", boot=boot, config_register="0x102"),
-        peer=Processor(location="slot 2", state="STANDBY HOT", release="17.9.4a", boot=boot, config_register="0x102"),
+        this=Processor(location="slot 1", state="ACTIVE", **both),
+        peer=Processor(location="slot 2", state="STANDBY HOT", **both),
     )
     expected = {"communications": (12,), "this.state": (17,), "this.release": (19,), "this.boot": (23,)}
     expected |= {"peer": (29,), "peer.location": (31,), "peer.state": (32,), "peer.boot": (38,), "hardware_mode": (8,)}
