@@ -6,9 +6,10 @@ import ipaddress
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, timedelta
 from typing import Protocol, TypeVar
 
+from collector.capture import Ending
 from collector.finding import Answer, Status
 from collector.rules import own_time
 from collector.rules.evidence_age import apart
@@ -20,6 +21,7 @@ from collector.rules.sessions import listed, unknown
 from collector.rules.witnesses import Word, word
 from collector.snapshot import MemberSnapshot, Snapshot
 from inventory.policy import Policy
+from parsers.facts.clock import Clock, NtpStatus
 from parsers.facts.redundancy import Chassis, ChassisMember, Processor, Redundancy
 from parsers.facts.software import Boot, Version
 from parsers.release import plain
@@ -33,6 +35,9 @@ _REMEDY = (
     "the people who run the ward."
 )
 
+_NTP = "show ntp status"
+# No zone is farther from UTC: IANA time zone database.
+_FARTHEST_ZONE = timedelta(hours=14)
 _AT_ONCE = "Take new captures of both members in one go, then decide by those."
 
 
@@ -71,23 +76,56 @@ def _of_one_moment(snapshot: Snapshot, policy: Policy) -> Iterator[Part]:
     if clause := apart(snapshot, policy):
         yield Part(Status.UNKNOWN, f"{clause}, so the answers aren't those of one moment", remedy=_AT_ONCE)
     for member in snapshot.members:
-        yield from _longer_than_up(snapshot, member, policy)
+        yield from _of_another_day(member, policy)
+        yield from _of_other_times(snapshot, member, policy)
 
 
-def _longer_than_up(snapshot: Snapshot, member: MemberSnapshot, policy: Policy) -> Iterator[Part]:
-    """A controller that is in its state for longer than it is up: one of the answers is old, or another's."""
+def _of_another_day(member: MemberSnapshot, policy: Policy) -> Iterator[Part]:
+    """A clock that nothing calls unsynchronised and that shows another day than the capture is dated: it is an old one.
+
+    Of a clock that is told not to be synchronised the rule about clocks warns.
+    """
+    shown, ntp = member.read(own_time.CLOCK, Clock), member.read(_NTP, NtpStatus)
+    capture = member.captures.get(own_time.CLOCK)
+    if shown.facts is None or shown.facts.time is None or capture is None or capture.started is None:
+        return
+    if shown.facts.mark or (ntp.facts is not None and ntp.facts.synchronised is False):
+        return
+    apart_by = abs(shown.facts.time.replace(tzinfo=UTC) - capture.started)
+    if apart_by > timedelta(hours=policy.capture_age.nightly_hours) + _FARTHEST_ZONE:
+        clause = (
+            f"`{shown.command}` on {member.name} is dated {capture.started:%Y-%m-%d} and shows "
+            f"{shown.facts.time:%Y-%m-%d}, so the answers of {member.name} may be old ones"
+        )
+        yield Part(Status.UNKNOWN, clause, shown.evidence("time"), remedy=_AT_ONCE)
+
+
+def _of_other_times(snapshot: Snapshot, member: MemberSnapshot, policy: Policy) -> Iterator[Part]:
+    """A controller in its state for longer than it is up, or up for longer than the pair: one answer is old."""
     own, told = _processors(snapshot.other(member), member)
-    up = own_time.uptime(member)
+    version = member.read(own_time.VERSION, Version)
+    up = word(member, version, lambda facts: facts.uptime_seconds, "uptime_seconds")
     for state in (own(_in_state, "state_seconds"), told(_in_state, "state_seconds")):
-        if state.value is None or up.value is None:
-            continue
-        if timedelta(seconds=state.value) - up.value > timedelta(minutes=policy.capture_spread_minutes):
-            clause = (
-                f"{state.by} says by `{state.command}` that {member.name} is in its state for {_minutes(state.value)}, "
-                f"and `{up.command}` on {member.name} that it is up for {_minutes(up.value.total_seconds())} only"
-            )
-            clause += ", so the answers aren't those of one moment and of one controller"
-            yield Part(Status.UNKNOWN, clause, (*state.evidence, *up.evidence), remedy=_AT_ONCE)
+        yield from _at_most(state, up, f"{member.name} is in its state for", "it is up for", policy)
+    # A switchover might begin the count of the pair's time anew.
+    redundancy = member.read("show redundancy", Redundancy)
+    system = word(
+        member, redundancy, lambda facts: facts.system_seconds if facts.switchovers == 0 else None, "system_seconds"
+    )
+    yield from _at_most(up, system, f"{member.name} is up for", "the pair is up for", policy)
+
+
+def _at_most(shorter: Word[int], longer: Word[int], of_shorter: str, of_longer: str, policy: Policy) -> Iterator[Part]:
+    if shorter.value is None or longer.value is None:
+        return
+    if shorter.value - longer.value <= policy.capture_spread_minutes * 60:
+        return
+    clause = (
+        f"{shorter.by} says by `{shorter.command}` that {of_shorter} {_minutes(shorter.value)}, "
+        f"and {longer.by} by `{longer.command}` that {of_longer} {_minutes(longer.value)} only"
+    )
+    clause += ", so the answers aren't those of one moment and of one controller"
+    yield Part(Status.UNKNOWN, clause, (*shorter.evidence, *longer.evidence), remedy=_AT_ONCE)
 
 
 def _questions(snapshot: Snapshot, about: MemberSnapshot) -> Iterator[_Question]:
@@ -208,9 +246,20 @@ def _is_silent(item: Word[str]) -> bool:
 
 
 def _is_excused(item: Word[str], snapshot: Snapshot) -> bool:
-    """Whether a limited standby refused it, so that the active one's word stands alone."""
+    """Whether a limited standby refused it, so that the active one's word stands alone.
+
+    Not where another of its answers is none to its command: they may stand in each other's places.
+    """
     speaker = next(member for member in snapshot.members if member.name == item.by)
-    return item.refused and role(snapshot, snapshot.other(speaker)) == "active"
+    return item.refused and role(snapshot, snapshot.other(speaker)) == "active" and not _is_out_of_step(speaker)
+
+
+def _is_out_of_step(member: MemberSnapshot) -> bool:
+    return any(
+        reading.facts is None and not reading.refused and member.captures[command].ending is Ending.COMPLETE
+        for command, reading in member.readings.items()
+        if any(line.strip() for line in reading.printed)
+    )
 
 
 def _summary(snapshot: Snapshot, questions: Sequence[_Question]) -> Iterator[Part]:
@@ -246,7 +295,7 @@ def _in_state(processor: Processor) -> int | None:
     return processor.state_seconds
 
 
-def _minutes(seconds: float) -> str:
+def _minutes(seconds: int) -> str:
     return f"{seconds / 60:,.0f} minutes"
 
 
@@ -297,6 +346,6 @@ RULE = Rule(
     why="Members that see different things of one another aren't in step, and a switchover lands on a surprise.",
     good="quay-a: Current Software state = STANDBY HOT (peer)\nquay-b: Current Software state = STANDBY HOT (its own)",
     bad="quay-a: BOOT = bootflash:packages.conf,1; (peer)\nquay-b: BOOT = bootflash:old.bin,1; (its own)",
-    needs=("show redundancy", "show chassis rmi", "show version", "show boot"),
+    needs=("show redundancy", "show chassis rmi", "show version", "show boot", own_time.CLOCK, _NTP),
     judge=judge,
 )

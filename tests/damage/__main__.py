@@ -29,7 +29,7 @@ def main() -> int:
     print(f"damages: {count.damages}, of which {count.unchanged} changed nothing")
     print(f"still not go: {count.damages - len(count.went)}")
     print(f"became go: {len(count.false)}")
-    print(f"went, but every answer that told the fault is now one of a pair fit to go: {len(count.undetectable)}")
+    print(f"went, but all answers together are those of a pair fit to go: {len(count.undetectable)}")
     for (kind, faults), many in sorted(Counter((case.kind, case.faults) for case in count.undetectable).items()):
         print(f"  {many:>6}  {kind}: {', '.join(faults)}")
     print(f"seconds: {time.monotonic() - began:.0f}")

@@ -25,6 +25,9 @@ from tests.fleet.printing import REFUSED
 _SHARES = 40
 CHASSIS = "show chassis rmi"
 INSTALL = "show install summary"
+REDUNDANCY = "show redundancy"
+LIMITED = frozenset({"dir bootflash:", "show boot", INSTALL, CHASSIS})
+"""What the limited shell of a standby may refuse in a pair that goes, since the active one tells it of both."""
 _MAC = re.compile(r"\b[0-9a-f]{4}(?:\.[0-9a-f]{4}){2}\b")
 _SYSLOG = re.compile(r".*%[A-Z_]+-\d-[A-Z_]+:|Load for |Time source ")
 
@@ -127,48 +130,63 @@ def _understood_as_anyone(capture: Capture) -> Reading[Facts]:
 
 
 def is_fit(trial: Trial, said: Said) -> bool:
-    """Whether every answer in which the pair's faults showed is now, word for word, that of a pair fit to go.
+    """Whether all the answers together are, word for word, those that a pair fit to go gives tonight.
 
-    That is the same pair without its faults, tonight or weeks ago, with the image staged or not yet, with other files
-    on its flash, or with a standby that refuses the command: if these are the words, dated tonight, nobody can tell
-    from them that it isn't so.
+    That is the same pair without its faults. The image may not be staged yet, other files may be on its flash, and the
+    standby may have a limited shell. Nobody can tell from these words that it isn't so, since they are all there is.
     """
     if not trial.healthy:
         return False
-    if all(_is_healthy(trial, said, key) for key in trial.telling):
+    if all(_is_healthy(trial, said, key) for key in said):
         return True
     # Or the same pair with its two addresses exchanged as a whole: names are the inventory's, no controller's.
     exchanged = exchange_all(trial, said, random.Random())
-    whose = [(member.name, command) for member in trial.snapshot.members for command in (CHASSIS, "show version")]
-    return all(_is_healthy(trial, exchanged, key) for key in (*trial.telling, *whose))
+    return all(_is_healthy(trial, exchanged, key) for key in exchanged)
 
 
 def _is_healthy(trial: Trial, said: Said, key: Key) -> bool:
-    capture = said.get(key)
-    if capture is None or capture.ending is not Ending.COMPLETE:
+    capture = said[key]
+    if capture.ending is not Ending.COMPLETE:
         return key not in trial.twin
     if capture.started != trial.snapshot.moment:
         return False
-    if key[0] == trial.standby and _is_refusal(capture):
+    if key[0] == trial.standby and key[1] in LIMITED and _is_refusal(capture):
         return True
     image = trial.snapshot.pair.image
     named = image.file if image else ""
-    fit = [each[key] for each in (trial.twin, trial.old) if key in each]
+    fit = [trial.twin[key]] if key in trial.twin else []
     fit += ["\n".join(line for line in text.split("\n") if named not in line) for text in fit]
+    if key not in trial.telling:
+        # As recorded: it tells of no fault.
+        fit.append(next(each for each in trial.snapshot.members if each.name == key[0]).captures[key[1]].text)
     texts = [capture.text, *fit]
     own = said.get((trial.standby, CHASSIS))
     if key[1] == CHASSIS and own is not None and _is_refusal(own):
         # Which chassis the standby is nobody but its partner tells then.
         texts = [_MAC.sub("", text) for text in texts]
     words, *others = (_words(text, named) for text in texts)
+    if key[1] == REDUNDANCY and not re.search("experienced = 0", capture.text):
+        # A switchover may begin the count of time anew, in one session and not in the other.
+        words, *others = ([row for row in each if "uptime" not in " ".join(row).lower()] for each in (words, *others))
     if key[1] == INSTALL:
-        words, *others = (_blocks(each) for each in (words, *others))
+        return _by_slot(words) in [_by_slot(each) for each in others]
     return words in others
 
 
-def _blocks(words: list[list[str]]) -> list[list[str]]:
-    """What stands in the blocks of the installed software, each once: one block may be about both controllers."""
-    return [list(row) for row in sorted({tuple(row) for row in words if row[0] != "["})]
+def _by_slot(words: list[list[str]]) -> dict[str, list[list[str]]]:
+    """The packages of each controller, told in one block for both or in one for each, and what stands around them."""
+    found: dict[str, list[list[str]]] = {"": []}
+    slots: list[str] = []
+    for row in words:
+        if row[0] == "[":
+            slots = re.findall(r"(?<![\w/])[0-9]+", " ".join(row)) or [" ".join(row)]
+        # Type, state, name: what stands around them is printed in each block, or once.
+        elif len(row) == 3 and re.fullmatch("[IUCD]", row[1]):
+            for slot in slots:
+                found.setdefault(slot, []).append(row)
+        elif row not in found[""]:
+            found[""].append(row)
+    return found
 
 
 def _is_refusal(capture: Capture) -> bool:

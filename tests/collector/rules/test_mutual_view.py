@@ -8,7 +8,9 @@ import pytest
 
 from collector.demo import EVENING
 from collector.finding import Answer, Status
+from collector.rules import own_time
 from collector.rules.mutual_view import RULE
+from parsers.facts.clock import Clock, NtpStatus
 from parsers.facts.core import Facts
 from parsers.facts.redundancy import Chassis, Redundancy
 from parsers.facts.software import Boot, Version
@@ -255,6 +257,59 @@ def test_nobody_is_in_a_state_for_longer_than_up(teller: int, block: str, minute
     if status is Status.UNKNOWN:
         assert found.statement == (
             f"quay-{'ab'[teller - 1]} says by `show redundancy` that quay-a is in its state for 129,617 minutes, and "
-            "`show version` on quay-a that it is up for 129,600 minutes only, so the answers aren't those of one "
+            "quay-a by `show version` that it is up for 129,600 minutes only, so the answers aren't those of one "
             "moment and of one controller."
         )
+
+
+@pytest.mark.parametrize(
+    ("less", "switchovers", "status"),
+    [(15, 0, Status.PASS), (17, 0, Status.UNKNOWN), (17, 1, Status.PASS), (17, None, Status.PASS)],
+)
+def test_nobody_is_up_for_longer_than_the_pair(less: int, switchovers: int | None, status: Status) -> None:
+    """An old `show redundancy` among new answers; a switchover might begin the count anew."""
+    said, version = healthy(1)[REDUNDANCY], healthy(1)[VERSION]
+    assert isinstance(said, Redundancy)
+    assert isinstance(version, Version)
+    assert version.uptime_seconds is not None
+    old = replace(said, system_seconds=version.uptime_seconds - less * 60, switchovers=switchovers)
+    found = judged(changed(healthy(1), show_redundancy=old))
+    assert found.status is status
+    if status is Status.UNKNOWN:
+        assert "quay-a by `show redundancy` that the pair is up for 129,583 minutes only" in found.statement
+
+
+@pytest.mark.parametrize(
+    ("ahead", "synchronised", "status"),
+    [
+        (timedelta(hours=-23), True, Status.PASS),
+        (timedelta(hours=-44), True, Status.UNKNOWN),
+        (timedelta(days=40), True, Status.UNKNOWN),
+        (timedelta(days=-40), None, Status.UNKNOWN),
+        # The rule about clocks warns of it.
+        (timedelta(days=-40), False, Status.PASS),
+    ],
+)
+def test_a_clock_of_another_day_is_an_old_answers(ahead: timedelta, synchronised: bool | None, status: Status) -> None:
+    said, ntp = healthy(1)[own_time.CLOCK], healthy(1)["show ntp status"]
+    assert isinstance(said, Clock)
+    assert isinstance(ntp, NtpStatus)
+    assert said.time is not None
+    told = MISSING if synchronised is None else replace(ntp, synchronised=synchronised)
+    found = judged(changed(healthy(1), show_clock=replace(said, time=said.time + ahead), show_ntp_status=told))
+    assert found.status is status
+    if status is Status.UNKNOWN:
+        assert "so the answers of quay-a may be old ones" in found.statement
+
+
+def test_a_refusal_is_not_excused_where_another_answer_is_none_to_its_command() -> None:
+    limited = changed(healthy(2), show_chassis_rmi=REFUSED)
+    assert judged(second=limited).status is Status.PASS
+    astray = {**limited, "show ap summary": UNREADABLE}
+    found = snapshot(None, astray)
+    second = found.members[1]
+    printed = {"show ap summary": replace(second.readings["show ap summary"], printed=("Chassis#   Role",))}
+    mixed = replace(second, readings={**second.readings, **printed})
+    said = RULE.judge(replace(found, members=(found.members[0], mixed)), policy())
+    assert said.status is Status.UNKNOWN
+    assert said.statement.startswith("quay-b refused `show chassis rmi`, so the ")
