@@ -20,6 +20,10 @@ class Asking(Protocol):
         """The member's answer to one command of the catalogue; what can't be had is a capture that says why."""
         ...
 
+    def renewed(self) -> Mapping[str, Capture]:
+        """New answers, by command, in place of some that are of no use any more; asked when all are in."""
+        ...
+
     def doubted(self) -> Mapping[str, str]:
         """Which answers don't count after all, by command, each with a clause that says why; asked when all are in.
 
@@ -29,13 +33,14 @@ class Asking(Protocol):
 
 
 def settled(asking: Asking, captures: Sequence[Capture]) -> list[Capture]:
-    """The captures of one asking, with those that don't count after all as cut off."""
+    """The captures of one asking, with what was asked again, and with those that don't count after all as cut off."""
+    renewed = asking.renewed()
     doubted = asking.doubted()
     return [
         replace(each, ending=Ending.CUT_OFF, reason=doubted[each.command])
         if each.command in doubted and each.ending is Ending.COMPLETE
         else each
-        for each in captures
+        for each in (renewed.get(each.command, each) for each in captures)
     ]
 
 

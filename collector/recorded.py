@@ -22,6 +22,10 @@ class RecordedMember:
         """The recorded answer to a command; a MISSING capture that says so where there is none."""
         return masked(self._recorded.capture(command))
 
+    def renewed(self) -> dict[str, Capture]:
+        """None: a recording is never lost."""
+        return {}
+
     def doubted(self) -> dict[str, str]:
         """None: what was doubted is recorded so."""
         return {}

@@ -189,25 +189,43 @@ class SshMember:
             return self._capture(command, text, reason, started, time.monotonic() - clock)
         return Capture(self._options.member, command.text, ending=Ending.MISSING, reason=self._over)
 
+    def renewed(self) -> dict[str, Capture]:
+        """New answers, by command, in place of those that were given before a login that isn't the last one.
+
+        Behind the same address, name and role there may have been a reload, or there may be another controller.
+        """
+        found = {}
+        for _ in range(_MOST_IN_A_ROW):
+            for command in self._stale():
+                found[command.text] = self.ask(command)
+        return found
+
+    def _stale(self) -> list[Command]:
+        """What is asked again after a new login, and wasn't since; none where nobody answers any more."""
+        if self._over:
+            return []
+        last = {text: at for at, text in enumerate(self._answered)}
+        told = (command for command in catalogue.again() if command.text not in self._doubted)
+        return [command for command in told if last.get(command.text, self._since_login) < self._since_login]
+
     def doubted(self) -> dict[str, str]:
         """Which answers since this was last asked don't count after all, and why; looks whether the last one had ended.
 
         Of a member that stopped answering, nobody knows whether it is still in the state that it told. What is asked
         from then on may be the next round of a session that stays open.
         """
-        login = self._login
+        login, silence = self._login, self._over if self._over != _CLOSED else ""
         if login is not None and self._answered and not self._over:
             try:
                 login.dialogue.settle(self._options.prompt_seconds)
                 self._look_at_prompt(login.dialogue)
-            except Lost:
-                self._drop()
             except Broken as broken:
                 self._doubt_by(broken)
                 self._drop()
-        if self._over and self._over != _CLOSED:
+                silence = str(broken)
+        if silence:
             told = [command.text for command in catalogue.momentary() if command.text in self._answered]
-            self._doubt(told, f"it stopped answering later: {self._over}")
+            self._doubt(told, f"it stopped answering later: {silence}")
         doubted, self._doubted = self._doubted, {}
         self._answered.clear()
         self._since_login = 0

@@ -30,7 +30,8 @@ class Command:
 
     `asked` is False for a form that the parser reads but a sweep doesn't send. `needed_by` names what else than a sweep
     needs it: a command that has some, and isn't `asked` by a sweep, is deep: no rule rests on its answer. What a
-    `momentary` one tells of a controller is over as soon as that stops answering.
+    `momentary` one tells of a controller is over as soon as that stops answering. Those that are asked `again` are so
+    after a session was lost: who answers then may have been reloaded meanwhile.
     """
 
     text: str
@@ -40,6 +41,7 @@ class Command:
     asked: bool = True
     needed_by: frozenset[Purpose] = field(default_factory=frozenset)
     momentary: bool = False
+    again: bool = False
 
     @property
     def deep(self) -> bool:
@@ -67,7 +69,7 @@ _COMPARE: frozenset[Purpose] = frozenset({"compare"})
 _WATCH: frozenset[Purpose] = frozenset({"watch"})
 
 COMMANDS: tuple[Command, ...] = (
-    Command("show version", "version", Version, needed_by=_WATCH),
+    Command("show version", "version", Version, needed_by=_WATCH, again=True),
     Command("show boot", "boot", Boot),
     Command("show rom-monitor chassis active R0", "rom_monitor", RomMonitorVersion),
     Command("show rom-monitor chassis standby R0", "rom_monitor", RomMonitorVersion),
@@ -75,9 +77,9 @@ COMMANDS: tuple[Command, ...] = (
     Command("dir bootflash: | include free", "directory", Directory, asked=False),
     Command("dir stby-bootflash:", "directory", StandbyDirectory, seconds=60),
     Command("dir stby-bootflash: | include free", "directory", StandbyDirectory, asked=False),
-    Command("show chassis rmi", "chassis", Chassis, needed_by=_WATCH, momentary=True),
+    Command("show chassis rmi", "chassis", Chassis, needed_by=_WATCH, momentary=True, again=True),
     Command("show chassis", "chassis", Chassis, asked=False),
-    Command("show redundancy", "redundancy", Redundancy, needed_by=_WATCH, momentary=True),
+    Command("show redundancy", "redundancy", Redundancy, needed_by=_WATCH, momentary=True, again=True),
     Command("show romvar", "rom_variables", RomVariables),
     Command("show install summary", "install_summary", InstallSummary, needed_by=_WATCH),
     Command("show issu state detail", "issu_state", IssuState, needed_by=_WATCH),
@@ -136,6 +138,11 @@ def deep() -> tuple[Command, ...]:
 def momentary() -> tuple[Command, ...]:
     """The commands whose answers say nothing any more of a controller that has stopped answering."""
     return tuple(command for command in COMMANDS if command.momentary)
+
+
+def again() -> tuple[Command, ...]:
+    """The commands that are asked once more after a session was lost, in the order in which they are sent."""
+    return tuple(command for command in COMMANDS if command.again)
 
 
 def needed_by(purpose: Purpose) -> tuple[Command, ...]:

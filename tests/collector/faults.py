@@ -16,10 +16,12 @@ from typing import Any
 
 from collector import demo, job, rules, simulated, ssh
 from collector.budget import Budget
+from collector.capture import Capture
 from collector.credentials import Credentials
 from collector.finding import Verdict
 from collector.result import Ended, PairResult
 from collector.simulated import ADDRESS, LIMITED_SHELL, Behaviour
+from collector.simulated_shell import Answers, Drop
 from collector.sweep import sweep
 from inventory.opening import Fleet, open_inventory
 from parsers import catalogue
@@ -51,6 +53,8 @@ BANNER = "\n".join(
 class Fault:
     """What is wrong with the pair, what it comes to, and a part of what a person is told.
 
+    At `reloads_at` quay-b drops its session, and is back at once as after a reload: the standby is cold.
+
     `of` are the members' behaviours, `plays` whose recording a member serves, under its name, in place of its own.
     `member` is the one whose `unreached_because` holds `says`; else the finding of `rule` does, and where that is
     empty there is nothing to say. `asked_of` is the only command that the limits (`patience`) are short for.
@@ -65,6 +69,7 @@ class Fault:
     says: str = ""
     patience: float = 1.0
     secret: str | None = None
+    reloads_at: str = ""
 
     def __str__(self) -> str:
         return self.name
@@ -143,6 +148,16 @@ FAULTS = (
         {B: Behaviour(cuts=1000, cut_command="show redundancy")},
         rule="pair-state",
         says="the session was lost twice",
+    ),
+    *(
+        Fault(
+            f"session dropped at `{command}`, and back after a reload",
+            NO_GO,
+            rule="pair-state",
+            says="quay-b is STANDBY COLD, neither ACTIVE nor STANDBY HOT",
+            reloads_at=command,
+        )
+        for command in ("show install summary", "show running-config | include NVRAM config last updated")
     ),
     Fault(
         "session dropped for good when all that blocks is asked",
@@ -317,7 +332,8 @@ def attempt(fault: Fault, folder: Path, *, unfit: bool = False) -> Tried:
     if unfit:
         own |= {name: _cold(own[name], folder / "recordings") for name in (A, B)}
     let_in = simulated.Credentials("duty", "pass-word-of-the-test", SECRET)
-    with simulated.fleet(own, fault.of, let_in) as running, demo.led(fleet, running.ports, ADDRESS):
+    reloads = {B: Reloads(own[B], _cold(own[B], folder / "after"), fault.reloads_at)} if fault.reloads_at else None
+    with simulated.fleet(own, fault.of, let_in, answers=reloads) as running, demo.led(fleet, running.ports, ADDRESS):
         (folder / "known_hosts").write_text(running.known_hosts_text())
         found = dict.fromkeys(names, Credentials(let_in.username, let_in.password, secret=fault.secret))
         ssh.prepare(fleet.nornir, pairs, found, known_hosts=folder / "known_hosts")
@@ -327,6 +343,25 @@ def attempt(fault: Fault, folder: Path, *, unfit: bool = False) -> Tried:
         result = sweep(fleet, pairs, connection="ssh", workers=2, shift=shift, budget=budget)
     first, second = result.pairs
     return Tried(first, second, result.ended)
+
+
+class Reloads:
+    """Answers by one recording, drops the session at a command, and from then on answers by another."""
+
+    def __init__(self, before: Path, after: Path, at: str) -> None:
+        self._now, self._after, self._at = Answers(before), Answers(after), at
+
+    def capture(self, command: str) -> Capture | None:
+        """The answer to a command; Drop at the one."""
+        if command == self._at and self._now is not self._after:
+            self._now = self._after
+            raise Drop
+        return self._now.capture(command)
+
+    @property
+    def standby(self) -> bool:
+        """Whether its prompt is a standby's."""
+        return self._now.standby
 
 
 def _cold(recording: Path, folder: Path) -> Path:

@@ -64,6 +64,9 @@ class Played:
     def ask(self, command: Command) -> Capture:
         return type(self).answer(self.hostname, command)
 
+    def renewed(self) -> dict[str, Capture]:
+        return {}
+
     def doubted(self) -> dict[str, str]:
         return {}
 
