@@ -21,6 +21,7 @@ from collector.rules.sessions import listed, unknown
 from collector.rules.witnesses import Word, word
 from collector.snapshot import MemberSnapshot, Snapshot
 from inventory.policy import Policy
+from parsers import catalogue
 from parsers.facts.clock import Clock, NtpStatus
 from parsers.facts.redundancy import Chassis, ChassisMember, Processor, Redundancy
 from parsers.facts.software import Boot, Version
@@ -346,6 +347,7 @@ RULE = Rule(
     why="Members that see different things of one another aren't in step, and a switchover lands on a surprise.",
     good="quay-a: Current Software state = STANDBY HOT (peer)\nquay-b: Current Software state = STANDBY HOT (its own)",
     bad="quay-a: BOOT = bootflash:packages.conf,1; (peer)\nquay-b: BOOT = bootflash:old.bin,1; (its own)",
-    needs=("show redundancy", "show chassis rmi", "show version", "show boot", own_time.CLOCK, _NTP),
+    # Beside those that it compares, it asks of every answer whether it is one to its command.
+    needs=tuple(command.text for command in catalogue.asked()),
     judge=judge,
 )
