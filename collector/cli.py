@@ -30,7 +30,6 @@ from collector.commands import (
 )
 from collector.commands.options import Commands
 from collector.commands.telling import INTERNAL, WRONG_QUESTION, UsageError, complain, disk_trouble, is_of_the_system
-from collector.signals import Signals
 
 
 class Command(Protocol):
@@ -83,6 +82,8 @@ def main(arguments: Sequence[str]) -> int:
 
 def _answer(arguments: Sequence[str], options: argparse.Namespace) -> int:
     """Do what the arguments say, which go to `options`, and say what kept it from being done; the exit status."""
+    from collector.signals import Signals
+
     try:
         # A service manager's stop ends a command as Ctrl-C does: its sessions are closed, and no half file stays.
         with Signals():

@@ -349,13 +349,14 @@ def fleet(
     port_base: int = 0,
     log_file: Path | None = None,
     answers: Mapping[str, Answering] | None = None,
+    today: bool = False,
 ) -> Iterator[Fleet]:
     """Serve each member's recording (the folder that holds its `<slug>.txt`) until the block ends.
 
     Members get the ports from `port_base` on, in the mapping's order, or any free ones (0). Raises OSError where a
     port is taken. Without credentials every run has random ones: `fleet.credentials`. Who is in `answers` answers by
-    them instead of its recording, and may leave and come back. What is received also goes to the file that the
-    environment's READYPAIR_WIRE_LOG names, with that of all other processes.
+    them instead of its recording, and may leave and come back. `today` the recorded clocks show this day. What is
+    received also goes to the file that the environment's READYPAIR_WIRE_LOG names, with that of all other processes.
     """
     credentials = credentials or Credentials.random()
     with ExitStack() as stack:
@@ -369,7 +370,7 @@ def fleet(
             # A named port is to be had again right after the last run; one that stays closed is nobody else's.
             shared = own is not None or (port != 0 and not behaviour.unreachable)
             bound = stack.enter_context(_bound(port, shared=shared))
-            answering = Answers(Path(folder)) if own is None else own
+            answering = Answers(Path(folder), today=today) if own is None else own
             members[name] = _Member(name, answering, behaviour, credentials, log, bound, may_leave=own is not None)
         loop, end = _serve_in_background(members)
         stack.callback(end)
@@ -450,7 +451,9 @@ def main(arguments: list[str] | None = None) -> int:
         signal.signal(number, lambda *_: over.set())
     try:
         served = recordings(options.folder)
-        with fleet(served, credentials=credentials, port_base=options.port_base, log_file=options.log) as running:
+        with fleet(
+            served, credentials=credentials, port_base=options.port_base, log_file=options.log, today=True
+        ) as running:
             if options.known_hosts:
                 options.known_hosts.write_text(running.known_hosts_text(), encoding="ascii")
             print(json.dumps(running.ports) if options.json else hosts(running), flush=True)

@@ -12,7 +12,7 @@ import secrets
 import time
 from collections.abc import Awaitable, Callable, Collection
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import cached_property
 from pathlib import Path
 from typing import Protocol
@@ -117,11 +117,13 @@ class Answering(Protocol):
 class Answers:
     """What a controller answers: the recording in a folder, which may have any name.
 
-    The recorded clock goes on from `began` (a moment of time.monotonic), when it showed what was recorded.
+    The recorded clock goes on from `began` (a moment of time.monotonic), when it showed what was recorded; `today` it
+    shows this day instead of the recorded one.
     """
 
     folder: Path
     began: float = field(default_factory=time.monotonic)
+    today: bool = False
 
     def capture(self, command: str) -> Capture | None:
         """What was recorded for a command, whatever its case and spacing; None where nothing was."""
@@ -133,7 +135,8 @@ class Answers:
         capture = recording.open_member(self.folder, self.folder.name).capture(row)
         if row.text == _CLOCK:
             elapsed = timedelta(seconds=time.monotonic() - self.began)
-            capture = replace(capture, text=later(capture.text, elapsed))
+            since = days_since(capture.text) if self.today else timedelta()
+            capture = replace(capture, text=later(capture.text, since + elapsed))
         return None if capture.ending is Ending.MISSING else capture
 
     @cached_property
@@ -154,6 +157,16 @@ class Answers:
 def later(text: str, elapsed: timedelta) -> str:
     """A text whose clocks, those that show milliseconds, have gone on."""
     return _CLOCK_TIME.sub(lambda shown: _later(shown, elapsed), text)
+
+
+def days_since(text: str) -> timedelta:
+    """How many days before today the first clock in a text stands; none where there is no clock."""
+    shown = _CLOCK_TIME.search(text)
+    try:
+        day = datetime.strptime(shown["day"], "%a %b %d %Y").date() if shown else date.today()
+    except ValueError:
+        return timedelta()
+    return date.today() - day
 
 
 def _later(shown: re.Match[str], elapsed: timedelta) -> str:

@@ -35,7 +35,7 @@ def _nothing_of_the_users_own(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -
 @contextmanager
 def controllers(folder: Path, monkeypatch: pytest.MonkeyPatch, *members: str) -> Iterator[simulated.Fleet]:
     """Simulated controllers of the demo's members, an inventory in `folder` that leads to them, and credentials."""
-    with simulated.fleet({name: Path(FIXTURES) / name for name in members}) as running:
+    with simulated.fleet({name: Path(FIXTURES) / name for name in members}, today=True) as running:
         pairs = sorted({name.rpartition("-")[0] for name in members})
         hosts = (f"{name}: {{hostname: 127.0.0.1, port: {running.ports[name]}, groups: [{name.rpartition('-')[0]}]}}\n"
                  for name in members)  # fmt: skip

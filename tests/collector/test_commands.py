@@ -12,7 +12,7 @@ from collector import cli
 ROOT = Path(__file__).parents[2]
 LINE = "collector/cli.py"
 COMMANDS = "collector/commands"
-SHARED = {"asking", "choosing", "options", "remembering", "stored_nights", "telling", "telling_on"}
+SHARED = {"asking", "choosing", "options", "remembering", "stored_nights", "telling", "telling_on", "unwritten"}
 
 
 def files(*rooms: str) -> list[str]:

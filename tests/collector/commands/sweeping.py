@@ -106,7 +106,7 @@ def controllers(*pairs: str, **behaviours: Behaviour) -> Any:
     members = [f"{pair}-{member}" for pair in (*pairs, *behaviours) for member in "ab"]
     recordings = {name: demo.fixtures_folder() / f"quay-{name[-1]}" for name in members}
     own = {f"{pair}-{member}": behaviour for pair, behaviour in behaviours.items() for member in "ab"}
-    return simulated.fleet(recordings, own)
+    return simulated.fleet(recordings, own, today=True)
 
 
 @contextmanager

@@ -14,7 +14,6 @@ import sys
 import termios
 import threading
 from collections.abc import Iterator
-from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -22,6 +21,7 @@ import pytest
 from collector import demo
 from collector.cli import main
 from collector.simulated import Behaviour
+from inventory import opening
 from tests.collector.commands.sweeping import (
     BY_JUMP,
     PATIENCE,
@@ -233,26 +233,17 @@ def test_a_signal_keeps_what_is_finished(
     assert (pairs["pier"]["verdict"], pairs["pier"]["in_time"]) == ("undecided", False)
 
 
-def test_a_signal_before_anybody_is_asked_ends_it(tmp_path: Path, quay: Service) -> None:
-    # An inventory that somebody is still to write.
-    (quay.inventory / "policy.yaml").unlink()
-    os.mkfifo(quay.inventory / "policy.yaml")
-    with ending(quay.start("sweep")) as process:
-        writing = opened_for(quay.inventory / "policy.yaml")
-        process.send_signal(signal.SIGTERM)
-        _, err = process.communicate(timeout=PATIENCE)
-        os.close(writing)
-    assert (process.returncode, last_line(err, 2)["ended"]) == (2, "interrupted")
+def test_a_signal_before_anybody_is_asked_ends_it(
+    quay: Service, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def interrupted(*_: object) -> None:
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    monkeypatch.setattr(opening, "open_inventory", interrupted)
+    assert main(["sweep", "--inventory", str(quay.inventory)]) == 2
+    err = capsys.readouterr().err
+    assert last_line(err, 2)["ended"] == "interrupted"
     assert err.splitlines()[:-1] == ["readypair: interrupted before there was anything to report"]
-
-
-def opened_for(pipe: Path) -> int:
-    """The pipe, once somebody reads it."""
-    for _ in range(1200):
-        with suppress(OSError):
-            return os.open(pipe, os.O_WRONLY | os.O_NONBLOCK)
-        threading.Event().wait(0.05)
-    raise AssertionError(f"nobody reads {pipe}")
 
 
 @pytest.fixture
