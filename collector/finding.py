@@ -26,7 +26,7 @@ class Verdict(StrEnum):
     UNDECIDED = "undecided"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Evidence:
     """Lines of one capture: their numbers (from 1) and texts as printed."""
 
@@ -52,7 +52,7 @@ class Answer:
     replan: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Finding:
     """An answer as it counts for the verdict.
 

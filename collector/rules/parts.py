@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -75,8 +76,9 @@ def merged(evidence: Iterable[Evidence]) -> tuple[Evidence, ...]:
     lines: dict[tuple[str, str], dict[int, str]] = {}
     for item in evidence:
         lines.setdefault((item.member, item.command), {}).update(zip(item.numbers, item.lines, strict=True))
+    # Controllers of a fleet print many lines alike: a sweep keeps each once, as long as a finding cites it.
     return tuple(
-        Evidence(member, command, tuple(sorted(found)), tuple(found[number] for number in sorted(found)))
+        Evidence(member, command, tuple(sorted(found)), tuple(sys.intern(found[number]) for number in sorted(found)))
         for (member, command), found in lines.items()
     )
 
