@@ -57,8 +57,10 @@ class Folder:
         for name in _FOLDERS:
             if (self.path / name).is_symlink():
                 raise BoardError(f"{self.path / name} is a link; a board keeps its files together: remove the link")
-            (self.path / name).mkdir(exist_ok=True)
+        # First of all the list, or a disk that is full now would leave folders that no later board takes for its own.
         self._note({**dict.fromkeys(names), **self.known})
+        for name in _FOLDERS:
+            (self.path / name).mkdir(exist_ok=True)
 
     def write(self, name: str, content: bytes) -> None:
         """Write one of the announced files; OSError with the file's name where the disk doesn't take it."""
@@ -122,7 +124,7 @@ def _alone(path: Path) -> Iterator[None]:
 def _known(path: Path) -> dict[str, str | None]:
     manifest = path / MANIFEST
     if not manifest.is_file() or manifest.is_symlink():
-        if any(path.iterdir()):
+        if not all(_is_our_empty_folder(each) for each in path.iterdir()):
             message = f"{path} holds files that are no board of readypair's; name a new or empty folder with --out"
             raise BoardError(message)
         return {}
@@ -133,6 +135,10 @@ def _known(path: Path) -> dict[str, str | None]:
     if not _is_manifest(data):
         raise BoardError(f"{manifest} isn't the list of a board's files; name a new or empty folder with --out")
     return dict(data["files"])
+
+
+def _is_our_empty_folder(path: Path) -> bool:
+    return path.name in _FOLDERS and path.is_dir() and not path.is_symlink() and not any(path.iterdir())
 
 
 def _is_manifest(data: Any) -> bool:

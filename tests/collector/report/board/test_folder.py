@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from collector import files as collector_files
 from collector.report.board.folder import MANIFEST, BoardError, opened
 
 PAGE, OTHER = "pairs/quay.html", "pairs/pontoon.html"
@@ -85,6 +86,44 @@ def test_what_a_killed_board_left_is_known_to_the_next(tmp_path: Path) -> None:
         folder.write(OTHER, b"half of the board")
     board(tmp_path, quay=b"1")
     assert files(tmp_path) == {PAGE, MANIFEST}
+
+
+@pytest.mark.parametrize("full_at", [MANIFEST, PAGE])
+def test_a_disk_that_is_full_leaves_nothing_in_the_way_of_the_next(
+    full_at: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    replace = collector_files.replace
+
+    def full(path: Path, content: bytes, mode: int) -> None:
+        if path == tmp_path / full_at:
+            raise OSError(errno.ENOSPC, "No space left on device", str(path))
+        replace(path, content, mode)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(collector_files, "replace", full)
+        with pytest.raises(OSError, match="No space left"):
+            board(tmp_path, quay=b"1")
+    if full_at == MANIFEST:
+        assert list(tmp_path.iterdir()) == []
+    board(tmp_path, quay=b"1")
+    assert files(tmp_path) == {PAGE, MANIFEST}
+
+
+def test_our_own_empty_folders_are_no_files_of_others(tmp_path: Path) -> None:
+    # As earlier versions left them on a full disk.
+    for name in ("pairs", "pictures", "rules"):
+        (tmp_path / name).mkdir()
+    board(tmp_path, quay=b"1")
+    assert files(tmp_path) == {PAGE, MANIFEST}
+
+
+@pytest.mark.parametrize("name", ["pairs/notes.txt", "photographs/.keep"])
+def test_a_folder_that_holds_more_than_that_is_of_others(name: str, tmp_path: Path) -> None:
+    (tmp_path / name).parent.mkdir()
+    (tmp_path / name).write_text("mine")
+    (tmp_path / "pictures").mkdir()
+    with pytest.raises(BoardError, match="holds files that are no board"):
+        board(tmp_path, quay=b"1")
 
 
 def test_a_folder_within_that_leads_elsewhere_is_refused(tmp_path: Path) -> None:
