@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from apprise import AppriseAsset, NotifyBase
 
 
+# A user and the beginning of a password; a number after a host is its port.
+_BEGUN = re.compile(r"[^:@\[]*:(?!\d+$)[^@]*")
+
+
 class NotifyError(ValueError):
     """A URL is of no use; the message is one sentence that says which and shows none of its secrets."""
 
@@ -61,18 +65,22 @@ def deliver(message: Message, to: Sequence[Receiver]) -> list[Receiver]:
 def _receiver(url: str, number: str) -> Receiver:
     from apprise import Apprise
 
+    scheme = _scheme(url)
+    which = f"--notify: receiver {number}" + (f" ({scheme}://…)" if scheme else "")
+    authority, rest = _split(url)
+    if authority.count("@") > 1:
+        # The library would take what follows the first one for the host, which is shown.
+        raise NotifyError(f"{which} has more than one @ before its path; write @ in a user's name or password as %40")
     try:
         service = Apprise.instantiate(url, asset=_asset())
     except Exception:
         # Its message may quote the URL.
         service = None
     if service is None:
-        scheme = _scheme(url)
-        named = f" ({scheme}://…)" if scheme else ""
-        raise NotifyError(
-            f"--notify: receiver {number}{named} has no URL that messages can be sent to; see the library apprise for "
-            "those that it knows"
-        )
+        advice = "see the library apprise for those that it knows"
+        if "@" in rest and _BEGUN.fullmatch(authority):
+            advice = "write /, ? and # in a password as %2F, %3F and %23"
+        raise NotifyError(f"{which} has no URL that messages can be sent to; {advice}")
     return Receiver(_shown(url, service, number), service)
 
 
@@ -123,6 +131,13 @@ def _has_host(service: NotifyBase) -> bool:
     templates: tuple[str, ...] = service.templates
     token = service.template_tokens.get("host")
     return token is not None and not token.get("private") and all("{host}" in template for template in templates)
+
+
+def _split(url: str) -> tuple[str, str]:
+    """What stands between the scheme and the path, the query or the fragment, and what follows."""
+    left = url.partition("://")[2]
+    end = re.search(r"[/?#]", left)
+    return (left[: end.start()], left[end.start() :]) if end else (left, "")
 
 
 def _scheme(url: str) -> str | None:
