@@ -41,6 +41,15 @@ def _file_name(value: object) -> object:
 def _one_line(value: str) -> str:
     if not names.is_one_line(value):
         raise ValueError(names.NOT_ONE_LINE)
+    if value != value.strip():
+        raise ValueError("has a blank in front or at its end, which nobody sees; take it out")
+    return value
+
+
+def _no_pattern(value: str) -> str:
+    # Pairs are chosen with patterns: by --pairs, and by waivers.
+    if set(value) & set("*?["):
+        raise ValueError("holds one of * ? [, which stand for any other name where pairs are chosen; take it out")
     return value
 
 
@@ -95,7 +104,7 @@ class _Area(BaseModel):
 class _PairData(BaseModel):
     model_config = ConfigDict(extra="ignore", frozen=True)
 
-    pair: Name
+    pair: Annotated[Name, AfterValidator(_no_pattern)]
     site: Name
     target_release: ReleaseText
     image: _Image | None = None
@@ -135,6 +144,7 @@ def pairs_of(inventory: Inventory, folder: Path) -> tuple[tuple[Pair, ...], tupl
     pairs = [pair for name, hosts in by_pair.items() if (pair := _pair(name, hosts, folder, found)) is not None]
     found += _shared_addresses(inventory, by_pair, folder)
     found += _shared_names(by_pair, folder)
+    found += _pairs_alike(by_pair, folder)
     found += _unknown_peers(pairs, by_pair, folder)
     if not by_pair and not found:
         found.append(Problem(_hosts_file(folder), "", "no host belongs to a pair; give a group of two hosts data.pair"))
@@ -237,6 +247,16 @@ def _shared_names(by_pair: Mapping[str, list[Host]], folder: Path) -> Iterator[P
         other = seen.setdefault(host.name.casefold(), host.name)
         if other != host.name:
             yield Problem(_hosts_file(folder), host.name, f"differs from {other} by capitals only; rename one of them")
+
+
+def _pairs_alike(by_pair: Mapping[str, list[Host]], folder: Path) -> Iterator[Problem]:
+    """Pairs whose names differ by capitals only: whoever reads of the one may think of the other."""
+    seen: dict[str, str] = {}
+    for name, hosts in by_pair.items():
+        other = seen.setdefault(name.casefold(), name)
+        if other != name:
+            message = f"pair {name!r} differs from pair {other!r} by capitals only; rename one of them"
+            yield _problem(hosts[0], folder, "pair", message)
 
 
 def _unknown_peers(pairs: list[Pair], by_pair: Mapping[str, list[Host]], folder: Path) -> Iterator[Problem]:

@@ -238,6 +238,34 @@ def test_an_empty_inventory_is_a_mistake(folder: Path) -> None:
     assert problems(folder) == ["hosts.yaml: no host belongs to a pair; give a group of two hosts data.pair"]
 
 
+@pytest.mark.parametrize(
+    ("key", "name", "expected"),
+    [
+        ("pair", '"quay "', "has a blank in front or at its end, which nobody sees; take it out"),
+        ("pair", '" quay"', "has a blank in front or at its end, which nobody sees; take it out"),
+        ("site", '"Harbour Quay "', "has a blank in front or at its end, which nobody sees; take it out"),
+        ("pair", '"*"', "holds one of * ? [, which stand for any other name where pairs are chosen; take it out"),
+        ("pair", '"qua?"', "holds one of * ? [, which stand for any other name where pairs are chosen; take it out"),
+        ("pair", '"quay[1]"', "holds one of * ? [, which stand for any other name where pairs are chosen; take it out"),
+    ],
+)
+def test_a_name_that_stands_for_others_or_looks_like_them_is_refused(
+    folder: Path, key: str, name: str, expected: str
+) -> None:
+    was = {"pair": "pair: quay", "site": "site: Harbour Quay"}[key]
+    replace(folder / "groups.yaml", f"{was}\n", f"{key}: {name}\n")
+    assert problems(folder) == [f"groups.yaml: quay.data.{key}: {expected}"]
+
+
+def test_pairs_that_differ_by_capitals_only_are_refused(folder: Path) -> None:
+    with (folder / "hosts.yaml").open("a") as file:
+        file.writelines(f"pier-{each}: {{hostname: 192.0.2.2{each}, groups: [pier]}}\n" for each in (1, 2))
+    with (folder / "groups.yaml").open("a") as file:
+        file.write("pier: {data: {pair: Quay, site: North Pier, target_release: 17.12.4}}\n")
+    message = "pair 'Quay' differs from pair 'quay' by capitals only; rename one of them"
+    assert problems(folder) == [f"groups.yaml: pier.data.pair: {message}"]
+
+
 @pytest.mark.parametrize("file", ["hosts.yaml", "policy.yaml"])
 def test_a_missing_file_is_named(folder: Path, file: str) -> None:
     (folder / file).unlink()
