@@ -95,7 +95,7 @@ def week(tmp_path_factory: pytest.TempPathFactory, postgresql: Server) -> Iterat
     let_in = Credentials("duty", SECRETS["password"], SECRETS["enable"])
     database = postgresql.database()
     try:
-        with simulated.fleet(recordings, behaviours, let_in) as running:
+        with simulated.fleet(recordings, behaviours, let_in, today=True) as running:
             give(folder, running)
             (folder / "steps.json").write_text(json.dumps(steps(folder, postgresql.url(database))))
             live(folder)

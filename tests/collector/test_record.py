@@ -82,7 +82,7 @@ def test_records_a_live_pair_that_replays_to_the_same_verdict(
         "images: {17.9.5: {file: wx-universal.17.09.05.bin, bytes: 1190000000}}, "
         "window: {start: 2027-02-06T23:00:00+01:00, minutes: 240}}}\n"
     )
-    with simulated.fleet({name: FIXTURES / name for name in ("quay-a", "quay-b")}) as running:
+    with simulated.fleet({name: FIXTURES / name for name in ("quay-a", "quay-b")}, today=True) as running:
         (folder / "hosts.yaml").write_text(
             "".join(
                 f"{name}: {{hostname: 127.0.0.1, port: {port}, groups: [quay]}}\n"
