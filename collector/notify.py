@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 # A user and the beginning of a password; a number after a host is its port.
 _BEGUN = re.compile(r"[^:@\[]*:(?!\d+$)[^@]*")
+# A query's values, which may be addresses of mail.
+_VALUES = re.compile(r"(?<=[?&])[A-Za-z_]+=[^&#/?]*")
 
 
 class NotifyError(ValueError):
@@ -119,7 +121,11 @@ def _delivered(message: Message, receiver: Receiver) -> bool:
 def _shown(url: str, service: NotifyBase, number: str) -> str:
     """The scheme and the host, where the URL has one: of many services the same place holds a token."""
     scheme = _scheme(url) or "URL"
-    if scheme in ("http", "https"):
+    authority, rest = _split(url)
+    if "@" in authority and "@" in _VALUES.sub("", rest):
+        # The first one may be of a password with a raw /, ? or # behind it.
+        host = None
+    elif scheme in ("http", "https"):
         host = urlsplit(url).hostname
     else:
         host = getattr(service, "host", None) if _has_host(service) else None
