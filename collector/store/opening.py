@@ -20,6 +20,16 @@ from collector.store.telling import PATIENCE, named, told
 
 _MIGRATIONS = Path(__file__).with_name("migrations")
 _REVISIONS = Table(REVISION_TABLE, MetaData(), Column("version_num", String(32), primary_key=True))
+_UNREAD = "the store's URL can't be read; write postgresql://USER@HOST/DATABASE, or name a file"
+# What may hold a password and is hardly meant for a file: a URL that lacks a sign, and PostgreSQL's own KEY=VALUE form:
+# https://www.postgresql.org/docs/current/libpq-connect.html
+_NO_FILE = re.compile(
+    r"^\s*\w+(\+\w+)?:/"
+    r"|^\s*(postgres(ql)?|sqlite)(\+\w+)?(:|//)"
+    r"|^[^/:@]+:[^@]*@"
+    r"|(^|\s)(host|hostaddr|user|password|passfile|sslpassword|dbname|service)\s*=",
+    re.IGNORECASE,
+)
 # As the steps are numbered in `migrations/versions`.
 _STEP = re.compile(r"(?!0000)[0-9]{4}")
 # An execution option of ours: the transaction is going to write.
@@ -34,14 +44,16 @@ _SMALLEST = 512
 def url_of(given: str) -> URL:
     """The database's URL from what the user named; StoreError where that is none, never with a part of it."""
     if "://" not in given:
+        if _NO_FILE.search(given):
+            raise StoreError(_UNREAD)
         return URL.create("sqlite", database=given)
     try:
         url = make_url(given)
         backend, driver = url.get_backend_name(), url.drivername.partition("+")[2]
     except (ArgumentError, ValueError):
-        raise StoreError(
-            "the store's URL can't be read; write postgresql://USER@HOST/DATABASE, or name a file"
-        ) from None
+        raise StoreError(_UNREAD) from None
+    if _goes_on_after_its_password(given, url):
+        raise StoreError("the store's URL has more than one @; write @ in a user's name or password as %40")
     if backend == "sqlite" and driver in ("", "pysqlite"):
         return _file_url(url)
     if backend in ("postgresql", "postgres") and driver in ("", "psycopg"):
@@ -49,6 +61,14 @@ def url_of(given: str) -> URL:
             raise StoreError("a store on PostgreSQL needs its driver; install it with: pip install '.[postgresql]'")
         return url.set(drivername="postgresql+psycopg")
     raise StoreError("a store is a file of SQLite's or a database on PostgreSQL; write postgresql://USER@HOST/DATABASE")
+
+
+def _goes_on_after_its_password(given: str, url: URL) -> bool:
+    """Whether a part that would be told has an @, as it has where a password was cut off at its own one."""
+    options = given.partition("@")[2].partition("?")[2].split("&")
+    names = [option.partition("=")[0] for option in options]
+    told_of = [url.host or "", *([url.database or "", *names] if url.password else [])]
+    return any("@" in part for part in told_of)
 
 
 def _file_url(url: URL) -> URL:

@@ -236,6 +236,56 @@ def test_what_is_no_store_is_told_without_its_password(given: str, sentence: str
     assert "hunter2" not in str(raised.value)
 
 
+@pytest.mark.parametrize("host", ["@h", "@h:5432", "@", "@h,g", "#w@h", "/w@h", "?w@h", "?w=1&w@h"])
+def test_an_at_sign_in_a_password_is_refused_before_what_follows_it_is_taken_for_a_host(host: str) -> None:
+    with pytest.raises(StoreError) as raised, opened(f"postgresql://u:P@hunter2{host}/d"):
+        pass
+    assert str(raised.value) == "the store's URL has more than one @; write @ in a user's name or password as %40"
+
+
+@pytest.mark.parametrize("given", ["u%40h:P%40w@h/d", "u:p/w?@h/d", "u:p@h/d?options=a@b", "u@h/d@e", "h/d"])
+def test_an_at_sign_elsewhere_is_fine(given: str) -> None:
+    opening.url_of(f"postgresql://{given}")
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        "host=db.example.org user=sweep password=hunter2 dbname=nights",
+        " dbname = nights password = 'hunter2'",
+        "password=hunter2",
+        "passfile=/x user=hunter2",
+        "postgresql:/sweep:hunter2@db/nights",
+        "postgresql+psycopg:/sweep:hunter2@db/nights",
+        "Postgres:/sweep:hunter2@db/nights",
+        "sqlite:/hunter2.db",
+        "postgresql:sweep:hunter2@db/nights",
+        "postgresql//sweep:hunter2@db/nights",
+        "sweep:hunter2@db/nights",
+    ],
+)
+@pytest.mark.parametrize("existing", [True, False])
+def test_what_is_neither_a_url_nor_a_file_is_not_made_and_not_quoted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, given: str, existing: bool
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(StoreError) as raised, opened(given, existing=existing):
+        pass
+    assert str(raised.value) == ("the store's URL can't be read; write postgresql://USER@HOST/DATABASE, or name a file")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["a=b.db", "./user=.db", "./fore:aft@bow.db", "my a=b.db", "fore:aft.db", "bow@stern.db", "C:", "night 1=2.db"],
+)
+def test_a_file_may_have_an_odd_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    monkeypatch.chdir(tmp_path)
+    with opened(name):
+        pass
+    assert [each.name for each in tmp_path.iterdir()] == [Path(name).name]
+
+
 def test_a_missing_driver_is_told_with_how_to_install_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "psycopg", None)
     with (
