@@ -73,7 +73,8 @@ def main(arguments: Sequence[str]) -> int:
     A reader that goes away before the end doesn't change it: the status tells of the pairs, not of the printing.
     """
     with streams.watched():
-        options = argparse.Namespace(closing=None)
+        # A command says with the one what it ends with, and with the other what a signal that ends it at once leaves.
+        options = argparse.Namespace(closing=None, stopped=lambda: "interrupted before there was anything to report")
         status = _answer(arguments, options)
         if options.closing is not None:
             options.closing(status)
@@ -89,7 +90,7 @@ def _answer(arguments: Sequence[str], options: argparse.Namespace) -> int:
         with Signals():
             return _do(arguments, options)
     except KeyboardInterrupt:
-        return complain("interrupted before there was anything to report", WRONG_QUESTION)
+        return complain(options.stopped(), WRONG_QUESTION)
     except UsageError as error:
         return complain(str(error), WRONG_QUESTION)
     except Exception as error:

@@ -5,6 +5,7 @@ What is finished is kept and told of, the rest is one sentence, and nothing is m
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import pty
@@ -26,9 +27,9 @@ from zoneinfo import ZoneInfo
 import asyncssh
 import pytest
 
-from collector import demo, hostkeys
+from collector import demo, hostkeys, recording
 from collector.cli import main
-from collector.commands import watch
+from collector.commands import telling, watch
 from collector.finding import Status
 from collector.hostkeys import HostKey, KnownHosts
 from collector.nights.night import night_of
@@ -309,10 +310,45 @@ def test_a_signal_in_the_middle_of_a_file_leaves_the_old_one_and_no_half_of_a_ne
     before = signal.getsignal(number)
     monkeypatch.setattr(Path, "replace", lambda *_: signal.raise_signal(number))
     assert main([*REPLAY, "--csv", str(csv)]) == 2
-    assert capsys.readouterr().err == "readypair: interrupted before there was anything to report\n"
+    assert capsys.readouterr().err == "readypair: stopped at once, before all was told\n"
     assert csv.read_text() == "of the night before"
     assert list(tmp_path.iterdir()) == [csv]
     assert signal.getsignal(number) is before
+
+
+@pytest.mark.parametrize(
+    ("options", "kept"),
+    [
+        ([], ""),
+        (["--store", "DIR/nights.db"], "; what was finished is kept in the store"),
+        (["--out", "DIR/out"], "; what was finished is kept in DIR/out"),
+        (["--store", "DIR/nights.db", "--out", "DIR/out"], "; what was finished is kept in the store and in DIR/out"),
+    ],
+)
+def test_a_stop_at_once_says_what_it_leaves(
+    options: list[str], kept: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(telling, "tell", lambda *_: signal.raise_signal(signal.SIGINT))
+    assert main([*REPLAY, *(each.replace("DIR", str(tmp_path)) for each in options)]) == 2
+    said = f"stopped at once, before all was told{kept.replace('DIR', str(tmp_path))}"
+    assert capsys.readouterr().err == f"readypair: {said}\n"
+    if "--store" in options:
+        with opened(str(tmp_path / "nights.db"), existing=True) as store:
+            assert store.nights("quay")
+    if "--out" in options:
+        assert {each.name for each in (tmp_path / "out" / "captures").iterdir()} >= {"quay-a", "quay-b"}
+
+
+def test_a_stop_at_once_promises_nothing_of_a_disk_that_is_full(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device", str(tmp_path))
+
+    monkeypatch.setattr(recording, "write", full)
+    monkeypatch.setattr(telling, "tell", lambda *_: signal.raise_signal(signal.SIGINT))
+    assert main([*REPLAY, "--out", str(tmp_path / "out")]) == 2
+    assert capsys.readouterr().err == "readypair: stopped at once, before all was told\n"
 
 
 # Clocks

@@ -74,6 +74,7 @@ def ask(
     noting = Noting(fleet.policy, remembering.memory or NoMemory())
 
     def heard(pair: PairResult) -> None:
+        options.stopped = lambda: stopped(options, remembering)
         if judged is not None:
             judged(pair)
         progress.judged(pair)
@@ -99,6 +100,15 @@ def ask(
     return result
 
 
+def stopped(options: argparse.Namespace, remembering: Remembering) -> str:
+    """What there is to say where a pair was judged and a signal ends it at once."""
+    kept = ["in the store"] if remembering.keeps else []
+    if options.out is not None and remembering.unwritten.nothing:
+        kept.append(f"in {options.out}")
+    where = f"; what was finished is kept {' and '.join(kept)}" if kept else ""
+    return f"stopped at once, before all was told{where}"
+
+
 def take(options: argparse.Namespace, fleet: Fleet, pair: Pair, remembering: Remembering) -> Taken:
     """Ask the pair over SSH for all that a comparison needs, judge and remember it, with progress on standard error.
 
@@ -122,6 +132,7 @@ def take(options: argparse.Namespace, fleet: Fleet, pair: Pair, remembering: Rem
             memory=remembering.memory,
             unkept=remembering.unwritten.captures,
         )
+        options.stopped = lambda: stopped(options, remembering)
         progress.judged(taken.result)
     finished = datetime.now().astimezone()
     remembering.finish(finished)

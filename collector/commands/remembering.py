@@ -54,6 +54,11 @@ class Remembering:
         if self.memory:
             self.memory.announce(moment)
 
+    @property
+    def keeps(self) -> bool:
+        """Whether the store has every pair that was judged so far."""
+        return self.memory is not None and self.memory.problem is None
+
     def ended(self, status: int) -> int:
         """Take away what is kept for too long; returns the exit status, another one where the store or disk failed."""
         from collector.nights.night import night_of

@@ -17,6 +17,11 @@ class Unwritten:
         self._sentences: dict[str, None] = {}
         self._members: dict[str, None] = {}
 
+    @property
+    def nothing(self) -> bool:
+        """Whether the disk took all that was written so far."""
+        return not self._sentences
+
     @contextmanager
     def attempt(self) -> Iterator[None]:
         """What the disk doesn't take within is remembered, and ends nothing."""

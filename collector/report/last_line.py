@@ -33,7 +33,9 @@ class LastLine:
         verdicts = ", ".join(
             f"{self._verdicts[verdict]} {verdict}" for verdict in (Verdict.GO, Verdict.NO_GO, Verdict.UNDECIDED)
         )
+        # Those that a second signal left without a verdict; with the first one, every pair gets its own.
+        left = self.pairs - self._verdicts.total() if ended is Ended.INTERRUPTED else 0
         return (
-            f"readypair sweep: {self.pairs} pairs, {verdicts}, {self._not_in_time} not reached in time; "
+            f"readypair sweep: {self.pairs} pairs, {verdicts}, {self._not_in_time + left} not reached in time; "
             f"ended {ended} after {round(time.monotonic() - self._began)} s; exit {status}"
         )

@@ -253,7 +253,7 @@ def printing(tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
     with (
         controllers(*pairs) as running,
         service(tmp_path, running) as made,
-        ending(made.start("sweep", "--json")) as process,
+        ending(made.start("sweep", "--json", "--store", str(tmp_path / "nights.db"))) as process,
     ):
         assert process.stdout is not None
         room = fcntl.fcntl(process.stdout, fcntl.F_GETPIPE_SZ)
@@ -282,7 +282,11 @@ def test_a_second_signal_ends_it_at_once(printing: subprocess.Popen[str]) -> Non
     # Nobody reads on meanwhile.
     assert printing.wait(PATIENCE) == 2
     assert printing.stderr is not None
-    assert last_line(printing.stderr.read(), 2)["ended"] == "interrupted"
+    err = printing.stderr.read()
+    last = last_line(err, 2)
+    assert (last["ended"], last["go"], last["late"]) == ("interrupted", "6", "0")
+    said = "readypair: stopped at once, before all was told; what was finished is kept in the store"
+    assert err.splitlines()[-2] == said
 
 
 def test_a_terminal_that_goes_away_takes_no_pair_with_it(

@@ -61,3 +61,14 @@ def test_it_has_the_same_form_before_anything_is_known() -> None:
 
 def test_every_verdict_is_counted() -> None:
     assert all(f"0 {verdict}" in LastLine().text(0) for verdict in Verdict)
+
+
+@pytest.mark.parametrize(
+    ("ended", "status", "late"), [(Ended.INTERRUPTED, 2, 4), (Ended.DEADLINE, 1, 1), (Ended.FAILED, 2, 1)]
+)
+def test_pairs_that_a_stop_at_once_left_without_a_verdict_were_not_reached(
+    ended: Ended, status: int, late: int, line: LastLine
+) -> None:
+    line.pairs += 3
+    line.ended = ended
+    assert f" {late} not reached in time; ended {ended}" in line.text(status)
