@@ -9,12 +9,13 @@ from parsers.facts.core import Facts, Refused, Unreadable
 _MOST_CHARACTERS = 5_000_000
 _MOST_LINES = 100_000
 # What isn't a list of access points is about the controller itself: its files, its certificates, its own state.
-_LISTS = ("ap_summary", "ap_image", "join_summary")
+_LISTS = ("ap_summary", "ap_image", "join_summary", "ap_load", "radio_summary")
 _MOST_LINES_OF_ITSELF = 20_000
-# A deep answer has a row for every neighbour of every access point: 6,000 of them with 20 each are 120,000 rows of
-# some hundred characters. No session takes a longer answer than this either.
-_MOST_CHARACTERS_DEEP = 20_000_000
-_MOST_LINES_DEEP = 200_000
+# This one has a row for every neighbour of every access point: 6,000 of them with 20 each are 120,000 rows of some
+# hundred characters. As many rows more would take longer than a text may.
+_LIST_OF_NEIGHBOURS = "ap_neighbours"
+_MOST_CHARACTERS_OF_NEIGHBOURS = 15_000_000
+_MOST_LINES_OF_NEIGHBOURS = 130_000
 
 
 class UnknownCommand(ValueError):  # noqa: N818 - named like its sisters Refused and Unreadable
@@ -54,6 +55,6 @@ def _check_length(text: str, most_characters: int, most_lines: int) -> None:
 
 def _limits(row: catalogue.Command) -> tuple[int, int]:
     """The most characters and the most lines that are read of an answer to this command."""
-    if row.deep:
-        return _MOST_CHARACTERS_DEEP, _MOST_LINES_DEEP
+    if row.template == _LIST_OF_NEIGHBOURS:
+        return _MOST_CHARACTERS_OF_NEIGHBOURS, _MOST_LINES_OF_NEIGHBOURS
     return _MOST_CHARACTERS, _MOST_LINES if row.template in _LISTS else _MOST_LINES_OF_ITSELF

@@ -14,8 +14,10 @@ from parsers.matching import Match, Matches
 R = TypeVar("R")
 Words = list[re.Match[str]]
 
-# No table has half as many. Each row costs work for every column, so a heading of thousands would take minutes.
+# No table has half as many columns, or half as long a heading. Each row costs work for every column, so a heading of
+# thousands would take minutes.
 _MOST_COLUMNS = 40
+_LONGEST_HEADING = 1_000
 
 MAC = r"(?:[0-9A-Fa-f]{4}[.]){2}[0-9A-Fa-f]{4}|(?:[0-9A-Fa-f]{2}[:-]){5}[0-9A-Fa-f]{2}"
 """The shapes of a MAC address."""
@@ -38,10 +40,13 @@ def counted_rows(
     found: list[R] = []
     unread = 0
     heading: Columns | None = None
+    told: dict[str, Columns | None] = {}
     for match in matches.of("heading", "row"):
         if match.kind == "heading":
-            told = columns.of(match["heading"], titles)
-            heading = told if len(told.names) <= _MOST_COLUMNS else None
+            text = match["heading"]
+            if text not in told:
+                told[text] = _columns(text, titles)
+            heading = told[text]
             continue
         row = read(match, heading) if heading is not None else None
         if row is None:
@@ -55,6 +60,13 @@ def counted_rows(
     if count is not None and count != len(found):
         raise Unreadable(f"the controller counts {count} {counted}, but {len(found)} rows can be read")
     return found
+
+
+def _columns(heading: str, titles: Mapping[str, str]) -> Columns | None:
+    if len(heading) > _LONGEST_HEADING:
+        return None
+    found = columns.of(heading, titles)
+    return found if len(found.names) <= _MOST_COLUMNS else None
 
 
 def first_word(words: Words, shape: str) -> int | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Self, TypeVar
@@ -73,6 +73,8 @@ _WORDS = {
 }
 """The shapes of the columns that hold one word; the others hold names."""
 
+# Two names of some words and five columns. Each word is tried as a name's end: thousands in a line took too long.
+_MOST_WORDS = 24
 _WEAKEST = -127
 _UNIT = re.compile(r"(?<=[0-9])[ \t]+(?=(?:dBm|%)(?![^ \t]))")
 _NUMBER = re.compile("[0-9]+")
@@ -277,14 +279,14 @@ def _cells_by_words(row: str, heading: Columns) -> dict[str, str] | None:
     texts = [place for place, name in enumerate(names) if name not in _WORDS]
     first, last = texts[0], texts[-1]
     end = len(words) - (len(names) - 1 - last)
-    if "?" in names:
+    if "?" in names or len(words) > _MOST_WORDS:
         return None
     between_texts = names[first + 1 : last]
     places = [end]
     if first != last:
         # A name may be missing as well: blanks before the first column are not kept.
         possible = range(first, end - len(between_texts))
-        places = [place for place in possible if _single(words, place, between_texts) is not None]
+        places = _places_of(between_texts, words, possible)
     lead, tail = _single(words, 0, names[:first]), _single(words, end, names[last + 1 :])
     if lead is None or tail is None or len(places) != 1 or places[0] <= first:
         return None
@@ -298,8 +300,24 @@ def _cells_by_words(row: str, heading: Columns) -> dict[str, str] | None:
     }
 
 
+def _places_of(columns: Sequence[str], words: Words, possible: Iterable[int]) -> list[int]:
+    """The places at which words of the columns' shapes begin; the first column alone rules most of them out."""
+    if not columns:
+        return list(possible)
+    first, *others = columns
+    is_first = _WORDS[first].fullmatch
+    places = [place for place in possible if is_first(words[place][0])]
+    return [place for place in places if _fits(words, place + 1, others)] if others else places
+
+
 def _single(words: Words, start: int, columns: Sequence[str]) -> dict[str, str] | None:
     """The words from a place on, one a column; None where they aren't of the columns' shapes."""
-    cells = dict(zip(columns, (word[0] for word in words[start : start + len(columns)]), strict=False))
-    whole = len(cells) == len(columns) and all(_WORDS[name].fullmatch(cell) for name, cell in cells.items())
-    return cells if whole else None
+    if not _fits(words, start, columns):
+        return None
+    return {name: word[0] for name, word in zip(columns, words[start : start + len(columns)], strict=True)}
+
+
+def _fits(words: Words, start: int, columns: Sequence[str]) -> bool:
+    if start + len(columns) > len(words):
+        return False
+    return all(_WORDS[name].fullmatch(words[place][0]) for place, name in enumerate(columns, start))
