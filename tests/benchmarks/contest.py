@@ -28,6 +28,8 @@ from tests.fleet import writing
 from tests.fleet.making import healthy_pairs
 
 POLICY = Path(__file__).parents[2] / "inventory" / "demo" / "policy.yaml"
+PROMPT_TOLD = {"expect_string": r"#\s*$"}
+"""What somebody adds who knows that each command would cost a second round trip otherwise."""
 LOGIN = {"READYPAIR_USERNAME": "duty", "READYPAIR_PASSWORD": "benchmark"}
 
 
@@ -93,8 +95,11 @@ def ours(fleet: Fleet, folder: Path, pairs: Sequence[Pair], workers: int) -> Non
     assert not not_go, f"{len(not_go)} healthy pairs are not go"
 
 
-def plain(fleet: Fleet, pairs: Sequence[Pair], workers: int) -> None:
-    """A plain Nornir job with nornir-netmiko: the same commands, the answers thrown away, host keys unchecked."""
+def plain(fleet: Fleet, pairs: Sequence[Pair], workers: int, **asking: str) -> None:
+    """A plain Nornir job with nornir-netmiko: the same commands, the answers thrown away, host keys unchecked.
+
+    By nornir-netmiko's defaults, which look for the prompt before each command, unless `asking` (PROMPT_TOLD) tells it.
+    """
     from nornir.core.task import Result, Task
     from nornir.plugins.runners import ThreadedRunner
     from nornir_netmiko.tasks import netmiko_send_command
@@ -106,7 +111,7 @@ def plain(fleet: Fleet, pairs: Sequence[Pair], workers: int) -> None:
 
     def ask(task: Task) -> Result:
         for command in catalogue.asked():
-            task.run(task=netmiko_send_command, command_string=command.text)
+            task.run(task=netmiko_send_command, command_string=command.text, **asking)
         return Result(task.host)
 
     members = hosts.with_runner(ThreadedRunner(num_workers=workers))

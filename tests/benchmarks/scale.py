@@ -39,8 +39,8 @@ class Spent:
     megabytes: float
 
 
-def main() -> None:
-    """Print the three sweeps, the ratio of their memory, and how many pairs are done in an hour."""
+def main() -> int:
+    """Print three sweeps, the ratio of their memory, and how many pairs an hour has; 1 where it is above the limit."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--few", type=int, default=FEW)
     parser.add_argument("--many", type=int, default=MANY)
@@ -51,6 +51,7 @@ def main() -> None:
     ratio = many.megabytes / few.megabytes
     print(f"memory of {options.many} pairs against {options.few}: {ratio:.2f} times; allowed {AT_MOST}")
     print(f"pairs in an hour at {AWAY * 1000:.0f} ms: {options.many / away.wall * 3600:,.0f}")
+    return int(ratio > AT_MOST)
 
 
 def _swept(count: int, away: float) -> Spent:
@@ -91,4 +92,4 @@ def _cpu() -> float:
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())
