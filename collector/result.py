@@ -55,9 +55,10 @@ class PairResult:
 
 @dataclass(frozen=True)
 class Result:
-    """All pairs that were to be asked, in the inventory's order; `notes` are sentences on waivers that did nothing.
+    """All pairs that were to be asked, in the inventory's order.
 
-    `ended` says whether all were asked in the end, or what came before that.
+    `notes` are sentences on what to tidy up: waivers that did nothing, windows that have ended. `ended`
+    says whether all were asked in the end, or what came before that.
     """
 
     started: datetime

@@ -13,6 +13,7 @@ from collector.budget import Budget, spoken
 from collector.capture import Capture, Ending
 from collector.judging import judge_snapshot, snapshot_of
 from collector.nights.past import Past
+from collector.passed_windows import passed
 from collector.result import Ended, PairResult, Result
 from collector.snapshot import Snapshot
 from collector.waiving import idle
@@ -122,7 +123,7 @@ def sweep(
                 heard(pair, _unasked(pair, f"{came} {when}"), in_time=False)
     found = tuple(results[pair.name] for pair in pairs)
     finished = now()
-    notes = idle(fleet.waivers, fleet.pairs, found, finished)
+    notes = (*idle(fleet.waivers, fleet.pairs, found, finished), *passed(pairs, finished))
     return Result(started, finished, str(fleet.folder), found, notes, ended)
 
 

@@ -46,6 +46,7 @@ def do(options: argparse.Namespace) -> int:
 
 
 def _judge(options: argparse.Namespace, fleet: Fleet, pair: Pair) -> Targets:
+    from collector.passed_windows import passed
     from collector.report.progress import SweepProgress
     from collector.sweep import gather_pair
     from collector.targets import Targets, judge_targets
@@ -60,5 +61,5 @@ def _judge(options: argparse.Namespace, fleet: Fleet, pair: Pair) -> Targets:
         moment = datetime.now().astimezone()
         planned, targets = judge_targets(pair, captures, fleet.policy, moment, fleet.waivers)
         progress.judged(planned)
-    notes = idle(fleet.waivers, fleet.pairs, [planned], moment)
+    notes = (*idle(fleet.waivers, fleet.pairs, [planned], moment), *passed([pair], moment))
     return Targets(started, moment, str(fleet.folder), planned, targets, notes)
