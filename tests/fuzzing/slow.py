@@ -28,35 +28,28 @@ _AP_ROW = "ap 2 M 0200.5e10.0143 0200.5e80.1430 Loc NL 203.0.113.3 Registered\n"
 
 FOUND: tuple[tuple[str, str], ...] = (
     ("show boot", f"Configuration register is 0x102{_BLANKS}~"),
-    ("show boot", _SYSLOG * 60_000),
-    ("show boot", ": %A-5-B:" * 400),
+    ("show boot", _SYSLOG * 120_000 + "\n"),
     ("show chassis", "2 Member 0000.0000.0000 0 V00 Removed " + "1.1.1.1.1.1 " * 300 + "~"),
     ("show chassis", "2 Member 0000.0000.0000 0 " + "7" * 3_900 + "~"),
     ("show issu state detail", f"A{_BLANKS}~"),
     ("show redundancy", f"A{_BLANKS}~"),
     ("show redundancy", f"Active Location ={_BLANKS}~"),
     ("show ap summary", f"-----{_BLANKS}~"),
-    ("show ap summary", f"{_AP_HEADING}{' x' * 1_900}\n" + _AP_ROW * 20_000),
     ("show ap image", f"Number of APs{_BLANKS}~"),
     ("show ap dot11 5ghz load-info", f"A Summary{_BLANKS}~"),
     ("show ap neighbor summary", f"A Summary{_BLANKS}~"),
     ("show redundancy config-sync failures mcl", f"A List{_BLANKS}~"),
     ("show redundancy switchover history", f"Switchover History{_BLANKS}~"),
-    ("show redundancy switchover history", f"1 1 2 x{_BLANKS}~"),
     ("show install summary", f"[ R0 ] Installed Package(s) Information{_BLANKS}~"),
-    ("show wlan summary", f"ID{_BLANKS}~"),
-    ("show wireless summary", f"A{_BLANKS}~"),
-    ("show platform software status control-processor brief", f"A{_BLANKS}~"),
-    ("show version", "Software" * 490),
     ("show chassis", "2 Standby 0011.2233.4466 1 V02 Ready 169.254.1.3\n" * 12_000),
-    ("show redundancy", "Communications = Up\n" * 12_000),
-    ("show redundancy", "Current Processor Information :\nImage Version = a\n" + "Version 1.1, " * 300_000),
+    ("show redundancy", "Communications = Up\n" * 18_000),
+    ("show redundancy", "Current Processor Information :\nImage Version = a\n" + "Version 1.1, " * 300_000 + "\n"),
     (
         "show platform software status control-processor brief",
         "".join(f"A{slot}: online, statistics updated 1 seconds ago\n" for slot in range(12_000)),
     ),
 )
-"""Texts that once took seconds, minutes or for ever, each with its command."""
+"""Texts that once took seconds, minutes or for ever, each with its command; a line without an end is to be repeated."""
 
 
 def megabytes() -> Iterator[tuple[str, str, str]]:
@@ -66,7 +59,8 @@ def megabytes() -> Iterator[tuple[str, str, str]]:
     yield "show ap summary", "five megabytes of rows", f"{_AP_HEADING}\n" + _AP_ROW * (4_999_000 // len(_AP_ROW))
     yield "show crypto pki certificates", "five megabytes of lines that may stand anywhere", "CN = a b\n" * 20_000
     yield "show clock", "as many lines as are read", "Summer time starts 02:00:00 CET Sun Mar 28 2027\n" * 20_000
-    yield "show ap neighbor summary", "ten megabytes of half a row", f"ap {'x' * 40} -\n" * 200_000
+    words = "AP Name  Slot  Neighbor AP  Channel  RSSI\n" + ("a " * 1_990 + "1 ap2 0 36 -60\n") * 3_700
+    yield "show ap neighbor summary", "as many characters as are read, in rows of thousands of words", words
     for command in ("show ap neighbor summary", "show wireless summary"):
         yield command, "ten megabytes of lines of blanks", f"A{_BLANKS}~\n" * (10_000_000 // 3_803)
     for row in catalogue.COMMANDS:
