@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from urllib.parse import quote, quote_plus
 
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
@@ -90,11 +91,22 @@ def _reason(url: URL, error: BaseException | None) -> str:
 
 def _words(url: URL, error: BaseException | None) -> str:
     """The driver's own first line, or only its name where that could tell a secret."""
-    lines = str(error).strip().splitlines() or [""]
-    said = lines[0].rstrip(" ;.")
-    return type(error).__name__ if not said or any(secret in said for secret in _secrets(url)) else said
+    whole = str(error)
+    # First of all, as a password may have line breaks; whatever the case, as the digits of a %2F have either.
+    if any(secret in whole.lower() for secret in _secrets(url)):
+        return type(error).__name__
+    lines = whole.strip().splitlines() or [""]
+    return lines[0].rstrip(" ;.") or type(error).__name__
 
 
 def _secrets(url: URL) -> set[str]:
+    """The passwords as they are and as they stand in a URL, in lower case."""
     query = {value for key, values in url.normalized_query.items() if "password" in key.lower() for value in values}
-    return {secret for secret in {str(url.password or ""), *query} if secret}
+    plain = {secret for secret in {str(url.password or ""), *query} if secret}
+    return {form.lower() for secret in plain for form in (secret, *_quoted(secret))}
+
+
+def _quoted(secret: str) -> tuple[str, ...]:
+    # What isn't text mustn't fail here: the driver doesn't take it either.
+    wholly = {"safe": "", "errors": "replace"}
+    return quote(secret, errors="replace"), quote(secret, **wholly), quote_plus(secret, **wholly)

@@ -11,9 +11,12 @@ import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from urllib.parse import quote, quote_plus
 
 import pytest
 import zstandard
+from sqlalchemy.engine import URL
+from sqlalchemy.exc import DBAPIError
 
 from collector.store import contents, opening, telling, writing
 from collector.store.database import Database
@@ -262,15 +265,16 @@ PASSWORDS = ["hunter2-of-the-night", "p@ss:w/rd%&=?#", "ä ö\\'\""]
 @pytest.mark.parametrize("password", PASSWORDS)
 @pytest.mark.parametrize("place", ["user", "query"])
 def test_a_password_is_told_by_nobody(postgresql: Server, password: str, place: str) -> None:
-    from sqlalchemy.engine import URL
-
     with socket.socket() as closed:
         closed.bind(("127.0.0.1", 0))
         port = closed.getsockname()[1]
         urls = [
             URL.create("postgresql", "owner", host="127.0.0.1", port=port, database="postgres"),
             URL.create("postgresql", "owner", database="postgres", query={"host": str(postgresql.folder)}),
-            URL.create("postgresql", "owner", database=password, query={"host": str(postgresql.folder)}),
+            # A second @ is refused: see test_opening.
+            URL.create(
+                "postgresql", "owner", database=password.replace("@", ""), query={"host": str(postgresql.folder)}
+            ),
             URL.create("postgresql", "owner", database="d", query={"hostt": password}),
             URL.create("postgresql", "owner", database="d", query={"sslmode": password}),
         ]
@@ -285,6 +289,23 @@ def test_a_password_is_told_by_nobody(postgresql: Server, password: str, place: 
                 assert password not in told
                 assert whole.set(query={}).password is None or "***" in sentence
             assert "\n" not in sentence
+
+
+@pytest.mark.parametrize(
+    "password", ["lead:hunter2/ä b", "hunter2\nof the night", " hunter2; ", "hunter2+\r\n%", "hunter2\udcff"]
+)
+@pytest.mark.parametrize("place", ["user", "query"])
+def test_a_driver_that_quotes_a_password_in_any_form_is_not_quoted(password: str, place: str) -> None:
+    url = URL.create("postgresql", "owner", host="h", database="d")
+    url = url.set(password=password) if place == "user" else url.update_query_dict({"password": password})
+    forms = [password, *(quote(password, safe, errors="replace") for safe in ("/", ""))]
+    forms.append(quote_plus(password, errors="replace"))
+    forms += [form.lower() for form in forms[1:]]
+    for form in forms:
+        for said in (f"bad value {form} at 3", f"bad value\n{form}", form):
+            with pytest.raises(StoreError) as raised, telling.told(url):
+                raise DBAPIError("SELECT", {}, ValueError(said))
+            assert "can't be used: ValueError; see that the server runs" in str(raised.value)
 
 
 def test_a_server_that_goes_away_is_told_and_found_again(postgresql: Server) -> None:
