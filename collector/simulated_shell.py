@@ -361,32 +361,33 @@ class Shell:
         text = _ended(capture.text)
         if filtered:
             text = "".join(found for found in re.findall(r"[^\n]*\n", text) if filtered.search(found))
-        if self.cut(command):
+        if self.cut(line):
             self.terminal.print(text[: len(text) // 2])
             await self.terminal.flush()
-            self.switched.over |= _is(command, self.behaviour.switches_over_at)
+            self.switched.over |= _is(line, self.behaviour.switches_over_at)
             raise Drop
         if capture.ending is Ending.CUT_OFF:
             self.terminal.print(capture.text)
             await self._say_nothing()
-        text = self._disturbed(command, text)
+        text = self._disturbed(line, text)
         if _is(line, self.behaviour.pauses_at):
             half = text.rfind("\n", 0, len(text) // 2) + 1
             await self.terminal.print_pages(text[:half] + self.prompt)
             await self.terminal.wait_for_key()
             text = "\n" + text[half:]
         await self.terminal.print_pages(text)
-        if _is(command, self.behaviour.switches_over_at):
+        if _is(line, self.behaviour.switches_over_at):
             self.switched.over = True
         self.switched.renamed |= _is(line, self.behaviour.renamed_at)
         await self.terminal.flush()
 
-    def _disturbed(self, command: str, text: str) -> str:
+    def _disturbed(self, line: str, text: str) -> str:
         """The answer with whatever the switches do to it."""
+        command, _ = _split_filter(line)
         behaviour = self.behaviour
         if behaviour.clock_years and command.lower() == _CLOCK:
             text = later(text, timedelta(days=365.25 * behaviour.clock_years))
-        if text and _is(command, behaviour.flood_command):
+        if text and _is(line, behaviour.flood_command):
             text *= behaviour.flood_bytes // len(text) + 1
         if not (behaviour.log_every or behaviour.colours or behaviour.garbage):
             return text

@@ -189,6 +189,13 @@ FAULTS = (
         says="the controller changed its role while it answered: its prompt quay-b-stby# became quay-b#",
     ),
     Fault(
+        "switchover at the very last command",
+        UNDECIDED,
+        {B: Behaviour(switches_over_at="show running-config | include NVRAM config last updated")},
+        rule="pair-state",
+        says="the controller changed its role while it answered: its prompt quay-b-stby# became quay-b#",
+    ),
+    Fault(
         "switchover that drops the session",
         UNDECIDED,
         {B: Behaviour(cuts=1, cut_command="show ntp status", switches_over_at="show ntp status")},

@@ -276,6 +276,31 @@ def test_drops_the_connection_in_the_middle_of_an_answer_so_many_times(folder: P
             assert "row 60" in shell.say("show version\r", "quay-a#")
 
 
+FILTERED = "show version | include ^row [12]$"
+
+
+def test_a_command_with_a_filter_switches_over(folder: Path) -> None:
+    with terminal(folder, Behaviour(switches_over_at=FILTERED)) as shell:
+        assert shell.say(f"{FILTERED}\r", "quay-a-stby#").endswith("\r\nrow 1\r\nrow 2\r\nquay-a-stby#")
+
+
+def test_a_command_with_a_filter_is_flooded(folder: Path) -> None:
+    with terminal(folder, Behaviour(paging=False, flood_command=FILTERED, flood_bytes=12)) as shell:
+        assert shell.say(f"{FILTERED}\r", "quay-a#").count("row 1\r\nrow 2\r\n") == 2
+
+
+def test_a_command_with_a_filter_is_cut_and_without_it_is_not(folder: Path) -> None:
+    behaviour = Behaviour(paging=False, cuts=1, cut_command=FILTERED, switches_over_at=FILTERED)
+    with served(folder, behaviour) as fleet:
+        with logged_in(fleet, "quay-a") as shell:
+            shell.read_to("quay-a#")
+            assert "row 60" in shell.say("show version\r", "quay-a#")
+            shell.channel.sendall(f"{FILTERED}\r".encode())
+            assert shell.read_all() == f"{FILTERED}\r\nrow 1\r\n"
+        with logged_in(fleet, "quay-a") as shell:
+            shell.read_to("quay-a-stby#")
+
+
 @pytest.mark.parametrize("behaviour", [Behaviour(silent=["show version"]), Behaviour(silent_after_login=True)])
 def test_says_nothing_but_hears_everything(folder: Path, behaviour: Behaviour) -> None:
     with served(folder, behaviour) as fleet, logged_in(fleet, "quay-a") as shell:
