@@ -174,15 +174,16 @@ def _simple(folder: Path, config: Path, inventory: dict[str, Any]) -> dict[str, 
     return {**inventory, "plugin": simple.register(), "options": _read_files(hosts, groups, defaults)}
 
 
+_SPLIT = "split the inventory"
+
+
 def _read_files(hosts: Path, groups: Path, defaults: Path) -> dict[str, Any]:
     """What the files hold; InventoryError with all their mistakes."""
     found: list[Problem] = []
     read = {
-        "hosts": _load(hosts, found),
-        **{
-            name: _load(path, found) if os.path.lexists(path) else {}
-            for name, path in (("groups", groups), ("defaults", defaults))
-        },
+        "hosts": _load(hosts, found, _SPLIT),
+        "groups": _load(groups, found, _SPLIT) if os.path.lexists(groups) else {},
+        "defaults": _load(defaults, found, "shorten it") if os.path.lexists(defaults) else {},
     }
     host_elements, group_elements = (
         _elements(path, read[name], found) for name, path in (("hosts", hosts), ("groups", groups))
@@ -206,9 +207,9 @@ def _read_files(hosts: Path, groups: Path, defaults: Path) -> dict[str, Any]:
     return read
 
 
-def _load(path: Path, found: list[Problem]) -> dict[str, Any]:
+def _load(path: Path, found: list[Problem], shorten: str) -> dict[str, Any]:
     try:
-        return yaml_files.load(path)
+        return yaml_files.load(path, shorten)
     except InventoryError as error:
         found += error.problems
         return {}

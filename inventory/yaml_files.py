@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import itertools
+import re
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -16,6 +18,8 @@ _MOST_BYTES = 20_000_000
 _MOST_VALUES = 300_000
 _DEEPEST = 100
 _LONGEST_NUMBER = 100
+# As YAML counts lines.
+_LINE = re.compile("[^\r\n\x85\u2028\u2029]*(?:\r\n|[\r\n\x85\u2028\u2029]|$)")
 _MERGE = "tag:yaml.org,2002:merge"
 
 M = TypeVar("M", bound=BaseModel)
@@ -57,12 +61,20 @@ for _kind in ("timestamp", "int", "float", "bool"):
     _Loader.add_constructor(f"tag:yaml.org,2002:{_kind}", getattr(_Loader, f"construct_yaml_{_kind}"))
 
 
-def load(path: Path) -> dict[str, Any]:
-    """The mapping that a YAML file holds, empty for an empty file; InventoryError where it can't be read as one."""
+def load(path: Path, shorten: str = "shorten it") -> dict[str, Any]:
+    """The mapping that a YAML file holds, empty for an empty file; InventoryError where it can't be read as one.
+
+    `shorten` says what to do about a file that holds too much.
+    """
+    text = _text(path, shorten)
     try:
-        data = _data(_text(path))
+        data = _data(text)
     except yaml.YAMLError as error:
-        raise InventoryError([Problem(path, "", f"isn't valid YAML: {_where(error)}")]) from None
+        raise InventoryError([Problem(path, "", f"isn't valid YAML: {_where(error, text)}")]) from None
+    except _TooManyError as error:
+        raise InventoryError([Problem(path, "", f"{error}; {shorten}")]) from None
+    except _TooDeepError as error:
+        raise InventoryError([Problem(path, "", f"{error}; write them flatter")]) from None
     except _OutOfHandError:
         raise InventoryError(
             [Problem(path, "", "its anchors and aliases are cyclic or grow out of hand; write them out")]
@@ -76,15 +88,23 @@ def load(path: Path) -> dict[str, Any]:
     return data
 
 
-def _text(path: Path) -> str:
+def _text(path: Path, shorten: str = "shorten it") -> str:
     try:
         return regular_files.read(path, _MOST_BYTES).decode("utf-8-sig")
     except regular_files.TooLargeError as error:
-        raise InventoryError([Problem(path, "", str(error.strerror))]) from None
+        raise InventoryError([Problem(path, "", f"{error.strerror}; {shorten}")]) from None
     except OSError as error:
         raise InventoryError([Problem(path, "", f"can't be read: {error.strerror or error}")]) from None
     except UnicodeDecodeError:
         raise InventoryError([Problem(path, "", "isn't text in UTF-8")]) from None
+
+
+class _TooManyError(Exception):
+    """There are more values than any inventory has."""
+
+
+class _TooDeepError(Exception):
+    """Values are nested deeper than any inventory's."""
 
 
 class _OutOfHandError(Exception):
@@ -106,17 +126,27 @@ def _data(text: str) -> Any:
 
 
 def _check_events(text: str) -> None:
-    """YAMLError where the text holds more values than any inventory, or deeper ones: they would fill the memory."""
+    """_TooManyError or _TooDeepError where the text holds more than any inventory: it would fill the memory."""
     values = depth = 0
-    for event in yaml.parse(text, Loader=_Loader):
+    for event in _events(text):
         values += isinstance(event, yaml.NodeEvent)
         if values > _MOST_VALUES:
-            raise _mistake(f"there are more than {_MOST_VALUES:,} values; split the inventory", event)
+            raise _TooManyError(f"holds more than {_MOST_VALUES:,} values, from {_place(event.start_mark)} on")
         if isinstance(event, yaml.CollectionStartEvent):
             depth += 1
             if depth > _DEEPEST:
-                raise _mistake(f"values are nested more than {_DEEPEST} deep; write them flatter", event)
+                raise _TooDeepError(f"holds values more than {_DEEPEST} deep, at {_place(event.start_mark)}")
         depth -= isinstance(event, yaml.CollectionEndEvent)
+
+
+def _events(text: str) -> Iterator[yaml.Event]:
+    try:
+        yield from yaml.parse(text, Loader=_Loader)
+    except yaml.MarkedYAMLError as error:
+        # libyaml reads ahead of what it tells of, and has a limit of its own.
+        if error.problem == "exceeded maximum nesting depth":
+            raise _TooDeepError(f"holds values more than {_DEEPEST} deep, at {_place(error.problem_mark)}") from None
+        raise
 
 
 def _check_nodes(root: yaml.Node) -> None:
@@ -233,7 +263,22 @@ def _sentence(kind: str, message: str) -> str:
     return text[0].lower() + text[1:] if text.startswith("Input ") else text
 
 
-def _where(error: yaml.YAMLError) -> str:
+def _where(error: yaml.YAMLError, text: str) -> str:
     mark = getattr(error, "problem_mark", None)
     said = getattr(error, "problem", None) or getattr(error, "reason", None) or str(error).splitlines()[0]
-    return f"line {mark.line + 1}, column {mark.column + 1}: {said}" if mark else str(said)
+    if mark is None:
+        return str(said)
+    return f"{_place(mark)}: {'a tab; indent with blanks' if _is_by_a_tab(mark, text) else said}"
+
+
+def _place(mark: Any) -> str:
+    return f"line {mark.line + 1}, column {mark.column + 1}"
+
+
+def _is_by_a_tab(mark: Any, text: str) -> bool:
+    """Whether the line is indented with a tab, or a tab stands where something was to begin."""
+    line = next(itertools.islice(_LINE.finditer(text), mark.line, None), None)
+    if line is None:
+        return False
+    indent = line[0][: len(line[0]) - len(line[0].lstrip(" \t"))]
+    return "\t" in indent[: mark.column + 1] or line[0][mark.column : mark.column + 1] == "\t"

@@ -290,6 +290,39 @@ def test_yaml_that_grows_out_of_hand_is_refused(folder: Path) -> None:
     assert problems(folder) == ["policy.yaml: its anchors and aliases are cyclic or grow out of hand; write them out"]
 
 
+@pytest.mark.parametrize(("file", "remedy"), [("hosts", "split the inventory"), ("policy", "shorten it")])
+def test_a_limit_is_told_as_one(folder: Path, file: str, remedy: str) -> None:
+    path = folder / f"{file}.yaml"
+    path.write_text("a: [" + "1, " * 300_000 + "]\n")
+    assert problems(folder) == [f"{file}.yaml: holds more than 300,000 values, from line 1, column 899996 on; {remedy}"]
+    path.write_text("# " + "x" * 20_000_000)
+    assert problems(folder) == [f"{file}.yaml: is larger than 20 MB; {remedy}"]
+    path.write_text("a: " + "[" * 101 + "]" * 101)
+    assert problems(folder) == [
+        f"{file}.yaml: holds values more than 100 deep, at line 1, column 103; write them flatter"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        ("a:\n\tb: 1\n", "line 2, column 1"),
+        ("a: 1\r\n  \tb: 2\r\n", "line 2, column 5"),
+        ("b:\n  -\tx\n  - {\n", "line 2, column 4"),
+        ("# \x85a: 1\u2028\tb: 1\n", "line 3, column 1"),
+    ],
+)
+def test_a_tab_is_named(folder: Path, text: str, place: str) -> None:
+    (folder / "policy.yaml").write_text(text)
+    assert problems(folder) == [f"policy.yaml: isn't valid YAML: {place}: a tab; indent with blanks"]
+
+
+@pytest.mark.parametrize("text", ["a: [\n", "a: {\n\tb: 2}\nc: ]\n", "a: %\tb\n", '\ta: "b\n'])
+def test_a_tab_is_not_blamed_for_what_another_line_does(folder: Path, text: str) -> None:
+    (folder / "policy.yaml").write_text(text)
+    assert not any("tab" in line for line in problems(folder) if "line 1" not in line)
+
+
 def test_nornirs_own_config_chooses_another_inventory_plugin(folder: Path) -> None:
     from nornir.core.inventory import Defaults, Group, Groups, Host, Hosts, Inventory, ParentGroups
     from nornir.core.plugins.inventory import InventoryPluginRegister
