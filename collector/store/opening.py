@@ -86,7 +86,7 @@ def engine_of(url: URL, *, existing: bool) -> Engine:
     with told(url):
         if on_file:
             _see_file(url, existing)
-        engine = _file_engine(url, existing) if on_file else _server_engine(url)
+        engine = _file_engine(url) if on_file else _server_engine(url)
         try:
             if on_file:
                 _keep_a_log(engine)
@@ -123,7 +123,7 @@ def _server_engine(url: URL) -> Engine:
     )
 
 
-def _file_engine(url: URL, existing: bool) -> Engine:
+def _file_engine(url: URL) -> Engine:
     engine = create_engine(url, connect_args={"timeout": PATIENCE}, hide_parameters=True)
 
     @event.listens_for(engine, "connect")
@@ -134,9 +134,8 @@ def _file_engine(url: URL, existing: bool) -> Engine:
         # A pair that was told of stands on the disk: not only when the program is killed, which NORMAL would do for,
         # but when the machine loses its power, too. That costs one flush a pair, next to seconds of asking.
         connection.execute("PRAGMA synchronous = FULL")
-        # 64 MiB: most pages of a year's indexes, which every new text is looked up in. What only reads comes by most
-        # pages once, and may do so in several processes beside each other.
-        connection.execute(f"PRAGMA cache_size = -{8192 if existing else 65536}")
+        # 8 MiB: the system keeps the file's pages anyway, and a sweep's memory mustn't grow with the store's.
+        connection.execute("PRAGMA cache_size = -8192")
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
