@@ -6,11 +6,11 @@ from parsers import catalogue, matching, transcript
 from parsers.facts.core import Facts, Refused, Unreadable
 
 # Far beyond the largest fleet that one controller serves; keeps a hostile or mistaken file from taking minutes.
-_MOST_CHARACTERS = 5_000_000
+_MOST_CHARACTERS = 6_000_000
 _MOST_LINES = 100_000
 # What isn't a list of access points is about the controller itself: its files, its certificates, its own state.
 _LISTS = ("ap_summary", "ap_image", "join_summary", "ap_load", "radio_summary")
-_MOST_LINES_OF_ITSELF = 20_000
+_MOST_LINES_OF_ITSELF = 25_000
 # This one has a row for every neighbour of every access point: 6,000 of them with 20 each are 120,000 rows of some
 # hundred characters. As many rows more would take longer than a text may.
 _LIST_OF_NEIGHBOURS = "ap_neighbours"

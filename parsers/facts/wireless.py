@@ -225,11 +225,15 @@ def _of(shapes: Mapping[str, re.Pattern[str]], cells: Mapping[str, str]) -> list
     return [(name, shape) for name, shape in shapes.items() if name in cells]
 
 
+# A name of some words and fourteen columns. Each word is tried as the name's end: thousands in a line took too long.
+_MOST_WORDS = 40
+
+
 def _pushed_aside(row: str, heading: Columns, shapes: Mapping[str, re.Pattern[str]]) -> dict[str, str] | None:
     """A row whose one name is too long for its column: the columns behind it are words of known shapes, all there."""
     words: Words = list(re.finditer(r"[^ \t]+", row))
     names = [name for name in heading.names if name not in shapes]
-    if heading.names[0] != "name" or names[0] != "name":
+    if heading.names[0] != "name" or names[0] != "name" or len(words) > _MOST_WORDS:
         return None
     behind = heading.names[1 : 1 + next((i for i, n in enumerate(heading.names[1:]) if n not in shapes), len(shapes))]
     if not behind:
