@@ -15,12 +15,14 @@ from parsers import catalogue, terminal
 
 ROLE_CHANGED = "the controller changed its role while it answered"
 NAME_CHANGED = "another name answered than before"
-_OUT_OF_STEP = "the session was out of step: an earlier answer went on"
+_OUT_OF_STEP = "its answers no longer matched what was asked: an earlier answer went on"
 
 _PIECE = 65536
 # Echo, prompt and log lines around it are looked for in this many bytes.
 _ECHO_WITHIN = 65536
 _TAIL = 4096
+# So much of a line is quoted in a reason.
+_QUOTED = 60
 # A pager waits for ever; a line that only looks like its question is followed by more at once.
 _PAGER_PATIENCE = 1.0
 
@@ -89,9 +91,15 @@ class Dialogue:
         """Wait for the first prompt, set the terminal, and rise to the privileged level where there is a secret."""
         deadline = _Deadline(seconds, f"no prompt within {seconds:g} s after the login")
         printed = bytearray()
-        while not terminal.PROMPT.search(printed, _line_start(printed)) or self._wire.recv_ready():
-            self._read(printed, deadline)
-        self._learn(printed, deadline)
+        try:
+            while not terminal.PROMPT.search(printed, _line_start(printed)) or self._wire.recv_ready():
+                self._read(printed, deadline)
+            self._learn(printed, deadline)
+        except Lost:
+            raise
+        except Broken as broken:
+            # Nothing secret was typed yet, so none can have been echoed.
+            raise Broken(f"{broken}{_last_line(printed)}") from None
         for setting in terminal.SETTINGS[1:]:
             self._exchange(setting, deadline)
         if self._sign == b">" and self._secret:
@@ -282,6 +290,16 @@ class _Deadline:
 def _line_start(printed: bytearray) -> int:
     """Where the last line begins, with the line break before it."""
     return max(printed.rfind(b"\n"), printed.rfind(b"\r"), 0)
+
+
+def _last_line(printed: bytearray) -> str:
+    """A clause that quotes the last line that came, what isn't printable spelled out; empty where none came."""
+    lines = [line.strip() for line in bytes(printed[-_TAIL:]).splitlines() if line.strip()]
+    if not lines:
+        return ""
+    text = lines[-1].decode("utf-8", "backslashreplace")
+    shown = "".join(each if each.isprintable() else each.encode("unicode_escape").decode() for each in text)
+    return f"; the last line that came is {shown[:_QUOTED]}{'...' if len(shown) > _QUOTED else ''}"
 
 
 def _text(printed: bytes | bytearray) -> str:

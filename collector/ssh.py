@@ -182,7 +182,7 @@ class SshMember:
                 text, reason = broken.text, str(broken)
                 self._broken_in_a_row += 1
                 if self._broken_in_a_row == _MOST_IN_A_ROW:
-                    self._over = f"three answers in a row were not to be had: {broken}"
+                    self._over = f"it answered none of three commands in a row: {broken}"
             except NotReached as error:
                 self._over = f"the session had ended and was not to be had again: {error}"
                 break

@@ -134,7 +134,7 @@ FAULTS = (
         UNDECIDED,
         {B: Behaviour(silent=[command.text for command in catalogue.COMMANDS])},
         member=B,
-        says="three answers in a row were not to be had: no whole answer within 3 s",
+        says="it answered none of three commands in a row: no whole answer within 3 s",
         patience=0.1,
     ),
     Fault(
@@ -171,7 +171,7 @@ FAULTS = (
         UNDECIDED,
         {B: Behaviour(silent=_LAST)},
         rule="pair-state",
-        says="it stopped answering later: three answers in a row were not to be had: no whole answer within 3 s",
+        says="it stopped answering later: it answered none of three commands in a row: no whole answer within 3 s",
         patience=0.1,
     ),
     Fault(
@@ -229,7 +229,12 @@ FAULTS = (
     Fault("one byte at a time", GO, {B: Behaviour(one_byte=True)}),
     Fault("log lines inside tables", GO, {A: Behaviour(log_every=1), B: Behaviour(log_every=3)}),
     Fault("colour escapes", GO, {A: Behaviour(colours=True), B: Behaviour(colours=True)}),
-    _of_b("coloured prompt", UNDECIDED, "no prompt within 5 s after the login", coloured_prompt=True),
+    _of_b(
+        "coloured prompt",
+        UNDECIDED,
+        "no prompt within 5 s after the login; the last line that came is \\x1b[",
+        coloured_prompt=True,
+    ),
     Fault(
         "bytes that are no UTF-8",
         NO_GO,
@@ -304,14 +309,14 @@ FAULTS = (
         UNDECIDED,
         {B: Behaviour(pauses_at="show redundancy")},
         rule="pair-state",
-        says="out of step",
+        says="its answers no longer matched what was asked",
     ),
     Fault(
         "the last answer holds the bare prompt and pauses there",
         UNDECIDED,
         {B: Behaviour(pauses_at="show running-config | include NVRAM config last updated")},
         rule="pair-state",
-        says="out of step",
+        says="its answers no longer matched what was asked",
     ),
 )
 

@@ -135,7 +135,7 @@ def test_log_lines_inside_an_answer_are_part_of_what_was_printed() -> None:
 
 def test_the_rest_of_an_earlier_answer_is_never_taken_for_this_ones() -> None:
     dialogue, _ = begun("show boot", b"5 files\r\nquay-a#show boot\r\nBOOT\r\nquay-a#")
-    with pytest.raises(Broken, match="out of step") as caught:
+    with pytest.raises(Broken, match="its answers no longer matched what was asked") as caught:
         dialogue.ask("show boot", 5)
     assert caught.value.text == ""
 
@@ -210,3 +210,22 @@ def test_what_is_never_echoed_is_told_from_what_is_never_answered() -> None:
     with pytest.raises(Broken) as caught:
         dialogue.ask("show boot", 5)
     assert type(caught.value) is Broken
+
+
+@pytest.mark.parametrize(
+    ("printed", "quoted"),
+    [
+        (b"", ""),
+        (b"\r\n \r\n", ""),
+        (b"Welcome\r\n\x1b[32mquay-a#\x1b[0m ", "; the last line that came is \\x1b[32mquay-a#\\x1b[0m"),
+        (b"Press any key to go on\r\n\r\n", "; the last line that came is Press any key to go on"),
+        (b"K\xc3\xa4se \xff\xe2\x80\xae", "; the last line that came is K\u00e4se \\xff\\u202e"),
+        (b"x" * 61, f"; the last line that came is {'x' * 60}..."),
+        # A prompt, and then nothing: it may be a line of a banner.
+        (b"quay-a#", "; the last line that came is quay-a#"),
+    ],
+)
+def test_where_no_prompt_comes_the_last_line_is_quoted(printed: bytes, quoted: str) -> None:
+    with pytest.raises(Broken) as caught:
+        Dialogue(PlayedWire(printed) if printed else PlayedWire(), most_bytes=1_000).begin(5)
+    assert str(caught.value) == f"no prompt within 5 s after the login{quoted}"

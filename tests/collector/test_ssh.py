@@ -199,7 +199,7 @@ def test_a_controller_that_leaves_three_commands_in_a_row_is_asked_no_more(tmp_p
     assert {capture.ending for capture in captures} == {Ending.MISSING}
     assert [capture.reason for capture in captures[2:4]] == [
         "no whole answer within 0.3 s",
-        "three answers in a row were not to be had: no whole answer within 0.3 s",
+        "it answered none of three commands in a row: no whole answer within 0.3 s",
     ]
 
 
