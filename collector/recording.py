@@ -139,6 +139,8 @@ def find(folder: Path) -> Path:
 
     Raises RecordingError where there is no such folder.
     """
+    if folder.exists() and not folder.is_dir():
+        raise RecordingError(f"{folder}: is a file; name a folder, such as what `readypair sweep --out` wrote")
     if not folder.is_dir():
         raise RecordingError(f"{folder}: there is no such folder; name what `readypair sweep --out` wrote")
     inner = folder / _CAPTURES

@@ -49,7 +49,8 @@ def open_inventory(folder: Path, rules: Mapping[str, bool]) -> Fleet:
     from inventory.pairing import pairs_of
 
     if not folder.is_dir():
-        raise InventoryError([Problem(folder, "", "there is no such inventory folder")])
+        message = "is a file; name a folder" if folder.exists() else "there is no such inventory folder"
+        raise InventoryError([Problem(folder, "", message)])
     found: list[Problem] = []
     policy: Policy | None = None
     waivers: tuple[Waiver, ...] = ()

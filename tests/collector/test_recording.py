@@ -292,6 +292,12 @@ def test_a_member_may_be_called_captures(tmp_path: Path) -> None:
     assert recording.find(tmp_path) == tmp_path
 
 
+def test_a_file_in_place_of_a_recording_is_told_as_one(tmp_path: Path) -> None:
+    (tmp_path / "capture.txt").write_text("")
+    with pytest.raises(RecordingError, match=r"capture\.txt: is a file; name a folder, such as what"):
+        recording.find(tmp_path / "capture.txt")
+
+
 def test_finds_nothing_where_there_is_no_folder(tmp_path: Path) -> None:
     with pytest.raises(RecordingError, match="there is no such folder"):
         recording.find(tmp_path / "nowhere")

@@ -277,6 +277,10 @@ def test_a_missing_folder_is_named(tmp_path: Path) -> None:
         open_inventory(tmp_path / "nowhere", RULES)
 
 
+def test_a_file_in_place_of_the_folder_is_told_as_one(folder: Path) -> None:
+    assert problems(folder / "hosts.yaml") == [f"{folder / 'hosts.yaml'}: is a file; name a folder"]
+
+
 @pytest.mark.parametrize("text", ["a: &a [*a]\n", "a: &a {b: *a}\n"])
 def test_cyclic_yaml_is_refused(folder: Path, text: str) -> None:
     (folder / "policy.yaml").write_text(text)
