@@ -14,6 +14,7 @@ from typing import Any
 from collector import patterns
 from collector.capture import Capture
 from collector.patterns import SECRETS, Found
+from collector.wrapped import without_wrapped
 from parsers import vocabulary
 
 MARK = "[removed]"
@@ -53,6 +54,7 @@ def blanked(capture: Capture, known: Iterable[str] = (), told: Iterable[str] = (
     it stands by itself. In `prose`, words of the controllers' own are no secrets: `password expired`.
     """
     values: set[str] = set()
+    known = tuple(known)
     secrets = _shape(known, told)
     if secrets is not None and not _HIDING.search(capture.text) and not secrets.search(capture.text):
         # One glance at the whole is cheaper than one at each line.
@@ -67,7 +69,9 @@ def blanked(capture: Capture, known: Iterable[str] = (), told: Iterable[str] = (
         blank = MARK if in_block and not block else _line(line, secrets, values, prose=prose)
         changed += blank != line
         parts.append(blank + ending)
-    return Blanked(replace(capture, text="".join(parts)), changed, frozenset(values))
+    text = "".join(parts)
+    whole = without_wrapped(text, known, MARK)
+    return Blanked(replace(capture, text=whole), changed + (whole != text), frozenset(values))
 
 
 def lines_of(text: str) -> list[str]:
@@ -84,6 +88,28 @@ def without(data: Any, values: Iterable[str], known: Iterable[str] = ()) -> Any:
     """JSON-ready data with a mark for each of these values where it stands by itself, and for `known` ones anywhere."""
     shape = _shape(known, values)
     return data if shape is None else _replaced(data, shape)
+
+
+def without_own(text: str, known: Iterable[str]) -> str:
+    """The text with a mark for each of the `known` wherever it stands, and for nothing else; lines keep their numbers.
+
+    A line in which what can't be seen stands between the characters of one goes as a whole.
+    """
+    known = tuple(known)
+    shape = _shape(known, ())
+    if shape is None:
+        return text
+    lines = ((found[1], found[2]) for found in _LINE.finditer(text))
+    parts = (
+        (MARK if shape.search(_plain(line)) and not shape.search(line) else shape.sub(MARK, line)) + ending
+        for line, ending in lines
+    )
+    return without_wrapped("".join(parts), known, MARK)
+
+
+def _plain(line: str) -> str:
+    """The line as it is seen."""
+    return _UNSEEN.sub("", _COLOUR.sub("", line))
 
 
 def _replaced(data: Any, shape: re.Pattern[str]) -> Any:
@@ -113,10 +139,12 @@ def _line(line: str, known: re.Pattern[str] | None, values: set[str], *, prose: 
     shown = _COLOUR.sub("", line)
     if known is not None and known.search(shown):
         line = shown = known.sub(MARK, shown)
+    # What can't be seen may stand in the middle of a secret.
+    hidden = _UNSEEN.sub("", shown)
+    if hidden != shown and known is not None and known.search(hidden):
+        return MARK
     found = _secrets(shown, prose=prose)
     if not found:
-        # What can't be seen may stand in the middle of a secret.
-        hidden = _UNSEEN.sub("", shown)
         return MARK if hidden != shown and _secrets(hidden, prose=prose) else line
     values.update(each.text for each in found)
     for start, end in reversed(_joined(found)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import getpass
 import os
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -89,6 +89,20 @@ def resolve(
         masking.beware(password, secret)
         found[name] = Credentials(username, password, secret, keys, known.key_files if keys else ())
     return found
+
+
+def not_maskable(found: Iterable[Credentials]) -> list[str]:
+    """A sentence for each kind of secret that can't be taken out of what controllers say; none names the secret."""
+    reasons = {
+        (what, masking.why_not(secret))
+        for own in found
+        for what, secret in (("password", own.password), ("enable secret", own.secret))
+        if secret
+    }
+    return [
+        f"the {what} {why}, so it can't be taken out of what they say; give readypair's account another one"
+        for what, why in sorted((what, why) for what, why in reasons if why is not None)
+    ]
 
 
 class _Passwords:

@@ -40,12 +40,13 @@ class Pattern:
 # What closes a bracket is no value: [WPA2][PSK][AES].
 _VALUE = r"(?P<value>(?!\])[^\s\"',;]+)"
 _LEVELS = r"(?:(?:ascii|hex|encrypted|clear|cleartext|unencrypted|set-key|level|aes|[0-9]{1,2})[ \t]+)*"
+# What goes on behind a hyphen is a name or another word: pier-community-centre-01.
 _NAMED = r"[\w-]*(?:password|passwd|passphrase|secret|community|psk)"
 _SECRETS = (
     (
         "a password or a community string",
         False,
-        rf"(?i)(?<![^\W_])(?:{_NAMED}|credential|token)\b[ \t]*[:=]?[ \t]*\"?{_LEVELS}{_VALUE}",
+        rf"(?i)(?<![^\W_])(?:{_NAMED}|credential|token)(?![\w-])[ \t]*[:=]?[ \t]*\"?{_LEVELS}{_VALUE}",
     ),
     ("a key", True, rf"(?i)(?<![^\W_])[\w-]*key(?:-string|-hash)?[ \t:=]+{_LEVELS}{_VALUE}"),
     ("a key", False, rf"(?i)\b(?:auth|priv)[ \t]+(?:md5|sha\S*|3?des|aes(?:[ \t]+[0-9]+)?)[ \t]+{_VALUE}"),

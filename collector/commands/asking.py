@@ -5,16 +5,17 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from collector.commands.telling import UsageError
+from collector.commands.telling import UsageError, tell_notes
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     from collector.budget import Budget
     from collector.commands.remembering import Remembering
     from collector.commands.telling_on import TellingOn
+    from collector.credentials import Credentials
     from collector.result import PairResult, Result
     from collector.sides import Taken
     from inventory.opening import Fleet
@@ -23,10 +24,19 @@ if TYPE_CHECKING:
 
 def prepare_ssh(fleet: Fleet, pairs: Sequence[Pair]) -> None:
     """Let the pairs answer over SSH."""
-    from collector import credentials, hostkeys, ssh
+    from collector import hostkeys, ssh
+
+    found = credentials_of(fleet, pairs)
+    ssh.prepare(fleet.nornir, pairs, found, known_hosts=hostkeys.default_path())
+
+
+def credentials_of(fleet: Fleet, pairs: Sequence[Pair]) -> Mapping[str, Credentials]:
+    """The credentials of all members; says once which of them nobody can take out of what controllers say."""
+    from collector import credentials
 
     found = credentials.of_pairs(fleet.nornir, pairs)
-    ssh.prepare(fleet.nornir, pairs, found, known_hosts=hostkeys.default_path())
+    tell_notes(credentials.not_maskable(found.values()))
+    return found
 
 
 def prepare_recorded(given: Path, fleet: Fleet, pair: Pair) -> str:

@@ -6,7 +6,7 @@ import argparse
 from datetime import datetime
 from pathlib import Path
 
-from collector.commands.asking import prepare_recorded
+from collector.commands.asking import credentials_of, prepare_recorded
 from collector.commands.choosing import one_pair, open_fleet
 from collector.commands.options import INVENTORY_HELP, PAIR_HELP, QUIET_HELP, Commands, add_command
 from collector.commands.telling import GO, NOT_GO, complain
@@ -25,7 +25,7 @@ def add(commands: Commands) -> None:
 
 def do(options: argparse.Namespace) -> int:
     """Gather the pair's captures and write them, scrubbed; NOT_GO where something is amiss with them."""
-    from collector import credentials, hostkeys, record, ssh
+    from collector import hostkeys, record, ssh
     from collector.report.progress import SweepProgress
     from collector.sweep import gather_pair
 
@@ -38,7 +38,7 @@ def do(options: argparse.Namespace) -> int:
         connection = prepare_recorded(options.folder, fleet, pair)
     else:
         connection = "ssh"
-        found = credentials.of_pairs(fleet.nornir, [pair])
+        found = credentials_of(fleet, [pair])
         users = {own.username for own in found.values()}
         ssh.prepare(fleet.nornir, [pair], found, known_hosts=hostkeys.default_path())
     with SweepProgress(1, quiet=options.quiet) as progress:

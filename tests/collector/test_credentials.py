@@ -143,3 +143,15 @@ def test_an_agent_that_is_gone_has_no_keys(monkeypatch: pytest.MonkeyPatch, tmp_
     (tmp_path / ".ssh").mkdir()
     (tmp_path / ".ssh" / "id_ed25519").write_text("a key")
     assert credentials._has_keys()
+
+
+def test_what_cannot_be_taken_out_is_said_once_without_its_name() -> None:
+    found = credentials.not_maskable(
+        [Credentials("duty", "Duplex", "ab1"), Credentials("duty", "Duplex"), Credentials("duty", "Duplex-2026")]
+    )
+    assert found == [
+        "the enable secret has fewer than 4 characters, so it can't be taken out of what they say; "
+        "give readypair's account another one",
+        "the password is a word that controllers print, so it can't be taken out of what they say; "
+        "give readypair's account another one",
+    ]

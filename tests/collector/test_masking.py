@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import logging
+import unicodedata
+from typing import Literal
 
 import pytest
 
@@ -10,7 +12,7 @@ from collector import masking, recording
 from collector.blanking import MARK, blanked
 from collector.capture import Capture, Ending
 from collector.masking import masked
-from parsers import catalogue, read
+from parsers import Facts, catalogue, read
 from tests.demo_fleet import FIXTURES, fleet
 
 OWN = ("Fender&Quay/7x%Lo", "W1x&")
@@ -139,3 +141,124 @@ def test_a_log_line_is_masked_whatever_it_is_made_of(caplog: pytest.LogCaptureFi
     with caplog.at_level(logging.DEBUG, "readypair.test"):
         logger.debug("banner: %r", "password Winter2026 is wrong")
     assert [record.getMessage() for record in caplog.records] == [f"banner: 'password {MARK} is wrong'"]
+
+
+@pytest.mark.parametrize("own", ["Wireless2024!", "Network-2026", "Standby-Hot-1", "Controller99!", "standby hot now"])
+def test_a_password_made_of_the_controllers_words_goes(own: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert masking.maskable([own]) == {own}
+    monkeypatch.setenv("READYPAIR_PASSWORD", own)
+    assert own not in masked(with_lines(capture("show redundancy"), f"{_LOG}typed {own}")).text
+    assert masking.phrase(f"login with {own} failed") == f"login with {MARK} failed"
+    assert own not in masking.quoted(f"% Bad login {own} for duty")
+
+
+def test_why_a_secret_stays() -> None:
+    assert masking.why_not("Duplex") == "is a word that controllers print"
+    assert masking.why_not("a1b") == "has fewer than 4 characters"
+    assert masking.why_not("Duplex1") is None
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Hunter22\x08secret",
+        "Hun\x00ter22secret",
+        "Hunter\x1b[1m22secret",
+        "Hunter22se\r\ncret",
+        "Hun\nter22se\n  cret",
+        "Hunter22s\x08e\ncret",
+    ],
+)
+def test_a_password_goes_however_a_terminal_breaks_it(said: str) -> None:
+    plain = capture("show redundancy")
+    dirty = with_lines(plain, f"{_LOG}typed {said}!")
+    clean = masked(dirty, ["Hunter22secret"])
+    assert clean.ending is Ending.COMPLETE
+    assert len(clean.text.splitlines()) == len(dirty.text.splitlines())
+    first = clean.text[: clean.text.index(plain.text)]
+    assert MARK in first
+    for piece in ("Hun", "ter22", "secret", "cret"):
+        assert piece not in first
+    assert masking._same(told(dirty), told(clean))
+
+
+@pytest.mark.parametrize("form", ["NFC", "NFD"])
+def test_a_password_goes_however_its_accents_are_written(form: Literal["NFC", "NFD"]) -> None:
+    own = "pässwört-größer"
+    said = unicodedata.normalize(form, own)
+    assert masking.quoted(f"typed {said} here", [own]) == f"typed {MARK} here"
+
+
+def test_the_tokens_of_a_receiver() -> None:
+    token, other = "AAHdqTcvCH1vGWJxfSeofSAs0K5PALDsaw", "xoxb7Qb41Lz88Ty02Kc"
+    url = f"tgram://123456789:{token}/12315544/ json://{other}@pier.example/status?key={other}9"
+    assert masking.of_environment({"READYPAIR_NOTIFY": url}) == {token, other, f"{other}9"}
+    assert masking.of_environment({"READYPAIR_NOTIFY": "json://watch@watching.harbour7.example/up"}) == set()
+
+
+def with_names(name: str, count: int) -> Capture:
+    """An AP summary with so many rows; the name has a place for the row's number."""
+    plain = capture("show ap summary")
+    lines = plain.text.splitlines()
+    first = next(number for number, line in enumerate(lines) if line.startswith("quay-"))
+    rest = lines[first][len(lines[first].split()[0]) :].lstrip()
+    wide = len(lines[first]) - len(rest)
+    rows = []
+    for number in range(count):
+        mac = f"0200.{number:04x}"
+        rows.append((name % number).ljust(wide) + rest.replace("0200.5e10", mac, 1).replace("0200.5e80", mac, 1))
+    head = [f"Number of APs: {count}" if "Number of APs" in line else line for line in lines[:first]]
+    return Capture(plain.member, plain.command, "\n".join([*head, *rows]) + "\n")
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "pier-community-centre-%02d",
+        "pier-token-hall-%02d",
+        "pier-secret-garden-%02d",
+        "Community Hall %02d",
+        "QuayBuilding2Floor37x%02d",
+        "Old Key %05d",
+    ],
+)
+def test_no_capture_is_lost_by_its_names(name: str) -> None:
+    plain = with_names(name, 150)
+    clean = masked(with_lines(plain, f"{_LOG}key 7 0822455D0A16", f"{_LOG}typed {OWN[0]}"), OWN)
+    assert clean.ending is Ending.COMPLETE
+    assert [ap["name"] for ap in read("show ap summary", clean.text).plain()["aps"]] == [name % n for n in range(150)]
+    assert "0822455D0A16" not in clean.text
+    assert OWN[0] not in clean.text
+
+
+def counted(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """What is read for the masking from now on."""
+    readings: list[str] = []
+
+    def reading(command: str, text: str) -> Facts:
+        readings.append(command)
+        return read(command, text)
+
+    monkeypatch.setattr(masking, "read", reading)
+    return readings
+
+
+def test_a_capture_is_read_a_few_times_whatever_its_names(monkeypatch: pytest.MonkeyPatch) -> None:
+    readings = counted(monkeypatch)
+    for count in (10, 1_000):
+        readings.clear()
+        assert masked(with_names("Community Hall %04d", count)).ending is Ending.COMPLETE
+        assert len(readings) == 3
+
+
+def test_a_line_that_no_fact_cites_stays_where_it_matters(monkeypatch: pytest.MonkeyPatch) -> None:
+    readings = counted(monkeypatch)
+    plain = with_names("hall-%02d", 20)
+    logs = [f"{_LOG}key 7 0822455D0A{number:02d}" for number in range(90)]
+    monkeypatch.setattr(masking, "_citations", lambda facts: frozenset())
+    odd = with_lines(Capture(plain.member, plain.command, plain.text.replace("hall-07", "Key Hall 07")), *logs)
+    clean = masked(odd)
+    assert clean.ending is Ending.COMPLETE
+    assert "Key Hall 07" in clean.text
+    assert "0822455D" not in clean.text
+    assert len(readings) < 16

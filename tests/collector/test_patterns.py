@@ -142,3 +142,8 @@ def test_what_never_leaves(line: str) -> None:
 
 def test_a_long_line_costs_nothing() -> None:
     assert not list(patterns.found("a-" * 1_000_000, patterns.SECRETS, is_prose))
+
+
+@pytest.mark.parametrize("name", ["pier-community-centre-01", "pier-token-hall-01", "pier-secret-garden-01"])
+def test_a_name_that_goes_on_behind_such_a_word_is_no_secret(name: str) -> None:
+    assert not list(patterns.found(f"{name}   2   WX-AP20", patterns.SECRETS, is_prose))
