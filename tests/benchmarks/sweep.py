@@ -38,9 +38,7 @@ def main() -> int:
             ratio = median(each[at] / each[0] for each in times)
             print(f"  sweep, {workers} workers (up to {2 * workers} sessions): {seconds:.2f} s, ratio {ratio:.2f}")
         ratio = median(each[1] / each[3] for each in times)
-        print(
-            f"  a plain job that is told which prompt to expect: {told:.2f} s, ratio ({WORKERS}) {ratio:.2f}"
-        )
+        print(f"  a plain job that is told which prompt to expect: {told:.2f} s, ratio ({WORKERS}) {ratio:.2f}")
         status |= median(each[1] / each[0] for each in times) > AT_MOST
         print(f"  median of {ROUNDS} rounds; allowed ratio: {AT_MOST}")
     return status

@@ -43,7 +43,7 @@ def made(url: str):  # type: ignore[no-untyped-def]
     """An engine to a database without any tables."""
     parsed = opening.url_of(url)
     on_file = parsed.get_backend_name() == "sqlite"
-    return opening._file_engine(parsed, existing=False) if on_file else opening._server_engine(parsed)
+    return opening._file_engine(parsed) if on_file else opening._server_engine(parsed)
 
 
 def inside(store: object) -> Connection:
