@@ -14,6 +14,7 @@ from collector.judging import judge_snapshot, snapshot_of
 from collector.nights.night import Room, Source
 from collector.result import PairResult
 from collector.rules.flash_space import rooms
+from collector.simulated_shell import later
 from collector.snapshot import Snapshot
 from collector.store.store import Start, Store
 from inventory.opening import Fleet, open_inventory
@@ -61,11 +62,17 @@ def judged(
 ) -> Judged:
     """The pair judged at this moment on its recordings, taken at `asked`, each as `edit` makes it (None: left out)."""
     captures = {
-        member: [changed for capture in own if (changed := edit(replace(capture, started=asked))) is not None]
+        member: [changed for capture in own if (changed := edit(_taken(capture, asked))) is not None]
         for member, own in recorded(name).items()
     }
     snapshot = snapshot_of(replace(pair(name), target_release=target or pair(name).target_release), captures, moment)
     return Judged(snapshot, judge_snapshot(snapshot, fleet().policy), rooms(snapshot, fleet().policy))
+
+
+def _taken(capture: Capture, asked: datetime | None) -> Capture:
+    """The capture as of this moment, which the controller's clock shows, too."""
+    text = later(capture.text, asked - demo.EVENING) if asked and capture.command == "show clock" else capture.text
+    return replace(capture, text=text, started=asked)
 
 
 def silent(capture: Capture) -> Capture:
