@@ -102,18 +102,12 @@ def _of_another_day(member: MemberSnapshot, policy: Policy) -> Iterator[Part]:
 
 
 def _of_other_times(snapshot: Snapshot, member: MemberSnapshot, policy: Policy) -> Iterator[Part]:
-    """A controller in its state for longer than it is up, or up for longer than the pair: one answer is old."""
+    """A controller in its state for longer than it is up: one answer is old."""
     own, told = _processors(snapshot.other(member), member)
     version = member.read(own_time.VERSION, Version)
     up = word(member, version, lambda facts: facts.uptime_seconds, "uptime_seconds")
     for state in (own(_in_state, "state_seconds"), told(_in_state, "state_seconds")):
         yield from _at_most(state, up, f"{member.name} is in its state for", "it is up for", policy)
-    # A switchover might begin the count of the pair's time anew.
-    redundancy = member.read("show redundancy", Redundancy)
-    system = word(
-        member, redundancy, lambda facts: facts.system_seconds if facts.switchovers == 0 else None, "system_seconds"
-    )
-    yield from _at_most(up, system, f"{member.name} is up for", "the pair is up for", policy)
 
 
 def _at_most(shorter: Word[int], longer: Word[int], of_shorter: str, of_longer: str, policy: Policy) -> Iterator[Part]:

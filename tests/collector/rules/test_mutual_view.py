@@ -263,23 +263,6 @@ def test_nobody_is_in_a_state_for_longer_than_up(teller: int, block: str, minute
 
 
 @pytest.mark.parametrize(
-    ("less", "switchovers", "status"),
-    [(15, 0, Status.PASS), (17, 0, Status.UNKNOWN), (17, 1, Status.PASS), (17, None, Status.PASS)],
-)
-def test_nobody_is_up_for_longer_than_the_pair(less: int, switchovers: int | None, status: Status) -> None:
-    """An old `show redundancy` among new answers; a switchover might begin the count anew."""
-    said, version = healthy(1)[REDUNDANCY], healthy(1)[VERSION]
-    assert isinstance(said, Redundancy)
-    assert isinstance(version, Version)
-    assert version.uptime_seconds is not None
-    old = replace(said, system_seconds=version.uptime_seconds - less * 60, switchovers=switchovers)
-    found = judged(changed(healthy(1), show_redundancy=old))
-    assert found.status is status
-    if status is Status.UNKNOWN:
-        assert "quay-a by `show redundancy` that the pair is up for 129,583 minutes only" in found.statement
-
-
-@pytest.mark.parametrize(
     ("ahead", "synchronised", "status"),
     [
         (timedelta(hours=-23), True, Status.PASS),
