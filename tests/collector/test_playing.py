@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -232,7 +233,9 @@ def test_a_pair_of_an_inventory_is_asked_by_nornir_as_any_other() -> None:
                 workers=1,
                 heard=lambda _, captures: heard.update(captures),
             )
-            return heard
+            # The play's time isn't this machine's.
+            dated = partial(replace, started=played.now())
+            return {member: [dated(capture) for capture in own] for member, own in heard.items()}
 
         before = judge_pair(pair, sweep(), own.policy, played.now())
         assert before.verdict is Verdict.GO
