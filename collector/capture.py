@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+MOST_BYTES = 20_000_000
+"""The longest answer that a session takes, and that a recording or a file of one may hold."""
+
 
 class Ending(StrEnum):
     """How a capture ended."""

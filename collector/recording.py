@@ -14,7 +14,7 @@ from typing import Annotated, Any, TypeVar
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError
 
 from collector import files, folders
-from collector.capture import Capture, Ending
+from collector.capture import MOST_BYTES, Capture, Ending
 from collector.masking import masked
 from inventory import names, regular_files
 from parsers import catalogue
@@ -23,8 +23,6 @@ from parsers.catalogue import Command
 MANIFEST = "manifest.json"
 SELECTION = "selection.json"
 _CAPTURES = "captures"
-# As much as is taken from a controller.
-_MOST_BYTES = 20_000_000
 
 
 class RecordingError(ValueError):
@@ -129,7 +127,7 @@ def load(folder: Path, member: str, commands: Iterable[Command]) -> list[Capture
 def members(folder: Path) -> list[str]:
     """The names of the members that a folder holds recordings of, sorted."""
     try:
-        return sorted(path.name for path in folder.iterdir() if path.is_dir() and _is_name(path.name))
+        return sorted(path.name for path in folder.iterdir() if path.is_dir() and names.is_folder(path.name))
     except OSError as error:
         raise RecordingError(f"{folder}: can't be read: {error.strerror}; name a folder of captures") from None
 
@@ -166,14 +164,10 @@ def read_selection(folder: Path) -> list[str] | None:
 
 def checked_name(member: str) -> str:
     """The member's name, if it is usable as a folder's name; RecordingError otherwise."""
-    if not _is_name(member):
+    if not names.is_folder(member):
         shown = member if len(member) <= names.LONGEST else f"{member[: names.LONGEST]}..."
         raise RecordingError(f"{shown!r} can't be a folder's name; give the member a plain name such as quay-a")
     return member
-
-
-def _is_name(member: str) -> bool:
-    return names.is_folder(member)
 
 
 def _capture(own: Path, member: str, command: Command, manifest: _Manifest | None) -> Capture:
@@ -200,7 +194,7 @@ def _one_form(
         # Whoever made the recording would otherwise have any file of its reader's shown in the reports.
         if path.resolve().parent != own.resolve():
             return _missing(member, command, f"{path} is a link out of its folder; put the file itself there", entry)
-        content = regular_files.read(path, _MOST_BYTES)
+        content = regular_files.read(path, MOST_BYTES)
     except OSError as error:
         return _missing(member, command, f"{path} can't be read: {error.strerror}", entry)
     if entry and entry.sha256 and entry.sha256 != hashlib.sha256(content).hexdigest():
@@ -249,7 +243,7 @@ _REMEDY = "correct it, sweep again, or delete it to have the captures count as c
 def _read_json(path: Path, model: type[_M]) -> _M | None:
     """The file as the model; None where there is none."""
     try:
-        text = regular_files.read(path, _MOST_BYTES).decode("utf-8-sig")
+        text = regular_files.read(path, MOST_BYTES).decode("utf-8-sig")
         return model.model_validate(json.loads(text, object_pairs_hook=_unique))
     except (FileNotFoundError, NotADirectoryError):
         return None

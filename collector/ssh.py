@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from collector import hostkeys, masking, openssh
 from collector.asking import Login, Session
-from collector.capture import Capture, Ending
+from collector.capture import MOST_BYTES, Capture, Ending
 from collector.credentials import Credentials
 from collector.dialogue import Broken, Dialogue, Lost, NotInCatalogue, OutOfStep, Unechoed, change_of, check
 from collector.hostkeys import HostKey, KnownHosts, Standing
@@ -66,7 +66,7 @@ class Options:
     prompt_seconds: float = 20.0
     keepalive_seconds: float = 15.0
     patience: float = 1.0
-    most_bytes: int = 20_000_000
+    most_bytes: int = MOST_BYTES
 
 
 def prepare(nornir: Nornir, pairs: Sequence[Pair], credentials: Mapping[str, Credentials], **options: Any) -> None:

@@ -9,9 +9,6 @@ from pathlib import Path
 from collector.commands.options import Commands, add_command
 from collector.commands.telling import GO, NOT_GO, UsageError, complain, console, print_json
 
-# No session takes a longer answer, and no recording holds one.
-_MOST_BYTES = 20_000_000
-
 
 def add(commands: Commands) -> None:
     """Offer `read`."""
@@ -46,15 +43,17 @@ def do(options: argparse.Namespace) -> int:
 
 def _input(name: str) -> str:
     """What the file or, for -, standard input holds; either may be a pipe or a device that never ends."""
+    from collector.capture import MOST_BYTES
+
     if name == "-":
-        content = sys.stdin.buffer.read(_MOST_BYTES + 1)
+        content = sys.stdin.buffer.read(MOST_BYTES + 1)
     else:
         with Path(name).open("rb") as file:
-            content = file.read(_MOST_BYTES + 1)
-    if len(content) > _MOST_BYTES:
+            content = file.read(MOST_BYTES + 1)
+    if len(content) > MOST_BYTES:
         where = "standard input" if name == "-" else name
         raise UsageError(
-            f"{where}: is larger than {_MOST_BYTES // 1_000_000} MB, and no answer is; give the output of that one "
+            f"{where}: is larger than {MOST_BYTES // 1_000_000} MB, and no answer is; give the output of that one "
             "command"
         )
     return content.decode("utf-8", "surrogateescape")

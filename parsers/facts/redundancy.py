@@ -139,12 +139,8 @@ class Processor:
 
 @dataclass(frozen=True, kw_only=True)
 class Redundancy(Facts):
-    """`show redundancy`. `peer` is None where nothing at all is printed about it; modes as printed.
+    """`show redundancy`. `peer` is None where nothing at all is printed about it; modes as printed."""
 
-    `system_seconds` tells how long at least one of the two has been up.
-    """
-
-    system_seconds: int | None = None
     hardware_mode: str | None = None
     configured_mode: str | None = None
     operating_mode: str | None = None
@@ -170,7 +166,7 @@ class Redundancy(Facts):
 
 _TEXTS = ("hardware_mode", "configured_mode", "operating_mode", "last_switchover_reason")
 _NUMBERS = ("switchovers", "standby_failures")
-_SYSTEM = ("system_seconds", *_TEXTS, *_NUMBERS, "communications", "communications_reason")
+_SYSTEM = (*_TEXTS, *_NUMBERS, "communications", "communications_reason")
 _DOWN = re.compile(r"Down(?:[ \t,(].*?(?:Reason:(.*))?)?", re.IGNORECASE)
 _REGISTER = re.compile(r"(0x[0-9A-Fa-f]{1,8})(?:[ \t]+\(will be (0x[0-9A-Fa-f]{1,8}) at next reload\))?")
 # The same line first, as far as the release goes; across a line's end only where a comma shows that it is whole.
@@ -205,8 +201,6 @@ class _Blocks:
             self._put(match.kind, int(text) if re.fullmatch("[0-9]{1,9}", text) else None, match.at)
         elif match.kind == "communications":
             self._communications(match)
-        elif match.kind == "other" and match["key"].strip().lower() == "available system uptime":
-            self._put("system_seconds", printed_time.span(match["value"]), match.at)
         elif match.kind in ("system_title", "this_title", "peer_title"):
             self._open(match.kind.removesuffix("_title"), match.at)
         elif match.kind == "peer_unavailable":

@@ -199,7 +199,6 @@ def test_redundancy_of_a_healthy_pair() -> None:
     boot = ("bootflash:packages.conf",)
     both: dict[str, Any] = {"release": "17.9.4a", "boot": boot, "config_register": "0x102", "state_seconds": 3_207_840}
     assert facts == Redundancy(
-        system_seconds=3_207_840,
         hardware_mode="Duplex",
         configured_mode="sso",
         operating_mode="sso",
